@@ -1,0 +1,346 @@
+//! The bus in action: the short ways for host ROM, RAM and window; `lanes` has the long way for everything else.
+
+use std::sync::Arc;
+
+use super::map::{PAGE_BITS, PAGES, page};
+use super::port::PortState;
+use super::ram::{Ram, SavedRam};
+use super::socket::Socket;
+use super::{BUS_MASK, BusError, Map, OpenBus, Place, PortWrite, RamFill, Schedule, Troubles};
+use crate::cartridge::Attached;
+use crate::noise::{self, Noise};
+use crate::rom::HostRom;
+
+/// What differs from run to run on one board.
+#[derive(Clone, Debug, Default)]
+pub struct Inputs {
+    /// What is plugged in.
+    pub attached: Attached,
+    /// What the window reads where the cartridge does not answer.
+    pub empty: OpenBus,
+    /// What each port reads, by index; `None` for what the map says.
+    pub ports: Vec<Option<Schedule>>,
+    /// Seed of all noise.
+    pub seed: u64,
+}
+
+/// A board of one harness. [`Bus::power_on`] starts each run.
+#[derive(Clone, Debug)]
+pub struct Bus {
+    pub(super) map: Arc<Map>,
+    pages: Box<[u8; PAGES]>,
+    host: Arc<HostRom>,
+    pub(super) rams: Box<[Ram]>,
+    pub(super) ports: Box<[PortState]>,
+    pub(super) schedules: Vec<Option<Schedule>>,
+    pub(super) socket: Socket,
+    pub(super) empty: OpenBus,
+    pub(super) noise: Noise,
+    /// The overlays that show, one bit each.
+    pub(super) showing: u64,
+    /// The last word on the bus.
+    pub(super) last_word: u16,
+    /// Address of the instruction that runs; the run sets it.
+    pub pc: u32,
+    /// Cycles since the run began; the run sets it.
+    pub now: u64,
+    pub(super) fault: Option<BusError>,
+    pub(super) troubles: Troubles,
+    pub(super) writes: Vec<PortWrite>,
+}
+
+impl Bus {
+    /// A board with an empty socket, at power-on.
+    pub fn new(map: Arc<Map>) -> Self {
+        let power_on = |port: &super::Port| PortState { latched: port.power_on, reads: 0 };
+        let mut bus = Self {
+            pages: map.pages.clone(),
+            host: Arc::clone(map.host()),
+            rams: map.memory().iter().map(Ram::new).collect(),
+            ports: map.ports().iter().map(power_on).collect(),
+            schedules: vec![None; map.ports().len()],
+            socket: Socket::empty(),
+            empty: OpenBus::default(),
+            noise: Noise::new(0),
+            showing: 0,
+            last_word: 0,
+            pc: 0,
+            now: 0,
+            fault: None,
+            troubles: Troubles::default(),
+            writes: Vec::new(),
+            map,
+        };
+        bus.show_overlays();
+        bus
+    }
+
+    /// Plugs in the case's cartridge and switches on, with these RAM fills (by area; zeros where the list ends).
+    pub fn power_on(&mut self, inputs: &Inputs, fills: &[RamFill]) {
+        for (index, ram) in self.rams.iter_mut().enumerate() {
+            let seed = noise::mix(inputs.seed ^ index as u64);
+            ram.reset(fills.get(index).copied().unwrap_or_default(), seed);
+        }
+        self.schedules.clone_from(&inputs.ports);
+        self.socket.plug(&inputs.attached);
+        self.empty = inputs.empty;
+        self.noise = Noise::new(inputs.seed);
+        self.last_word = 0;
+        self.pc = 0;
+        self.now = 0;
+        self.fault = None;
+        self.troubles.clear();
+        self.writes.clear();
+        for state in &mut self.ports {
+            state.reads = 0;
+        }
+        self.reset_devices();
+    }
+
+    /// What the RESET instruction does: every latch goes back to its power-on value.
+    pub fn reset_devices(&mut self) {
+        for (state, port) in self.ports.iter_mut().zip(self.map.ports()) {
+            state.latched = port.power_on;
+        }
+        self.show_overlays();
+    }
+
+    /// The map.
+    pub fn map(&self) -> &Arc<Map> {
+        &self.map
+    }
+
+    /// The writes to ports so far, in order.
+    pub fn writes(&self) -> &[PortWrite] {
+        &self.writes
+    }
+
+    /// What went astray so far.
+    pub fn troubles(&self) -> &Troubles {
+        &self.troubles
+    }
+
+    /// Takes the journal back to an earlier length and state, after a loop has been walked once more.
+    pub fn restore_journal(&mut self, writes: usize, troubles: Troubles) {
+        self.writes.truncate(writes);
+        self.troubles = troubles;
+    }
+
+    /// Whether an access was not acknowledged.
+    #[inline]
+    pub fn faulted(&self) -> bool {
+        self.fault.is_some()
+    }
+
+    /// The access that nothing acknowledged, once.
+    pub fn take_fault(&mut self) -> Option<BusError> {
+        self.fault.take()
+    }
+
+    /// Image offset of the last access to the window (its even address); `None` for open bus.
+    pub fn shown_last(&self) -> Option<u32> {
+        self.socket.last
+    }
+
+    fn page(&self, address: u32) -> u8 {
+        self.pages[(address >> PAGE_BITS) as usize & (PAGES - 1)]
+    }
+
+    /// Reads a byte; `None` if nothing acknowledges.
+    #[inline]
+    pub fn read_byte(&mut self, address: u32) -> Option<u8> {
+        let address = address & BUS_MASK;
+        let short = match self.page(address) {
+            page::HOST => self.host.byte(address),
+            page::WINDOW => self.socket.quick_byte(address),
+            page::SLOW => None,
+            ram => {
+                let ram = &self.rams[(ram - page::RAM) as usize];
+                ram.byte(ram.offset(address))
+            }
+        };
+        let Some(value) = short else { return self.read_byte_slow(address) };
+        self.drive_byte(address, value);
+        Some(value)
+    }
+
+    /// Reads a word at an even address; `None` if nothing acknowledges.
+    #[inline]
+    pub fn read_word(&mut self, address: u32) -> Option<u16> {
+        let address = address & BUS_MASK;
+        let short = match self.page(address) {
+            page::HOST => self.host.word(address),
+            page::WINDOW => self.socket.quick_word(address),
+            page::SLOW => None,
+            ram => {
+                let ram = &self.rams[(ram - page::RAM) as usize];
+                ram.word(ram.offset(address))
+            }
+        };
+        let Some(value) = short else { return self.read_word_slow(address) };
+        self.last_word = value;
+        Some(value)
+    }
+
+    /// Writes a byte; `None` if nothing acknowledges.
+    #[inline]
+    pub fn write_byte(&mut self, address: u32, value: u8) -> Option<()> {
+        let address = address & BUS_MASK;
+        let kind = self.page(address);
+        if kind >= page::RAM {
+            let ram = &mut self.rams[(kind - page::RAM) as usize];
+            ram.set_byte(ram.offset(address), value);
+            // The 68000 drives a byte on both halves of the bus (UM, section 5).
+            self.last_word = u16::from_be_bytes([value, value]);
+            return Some(());
+        }
+        self.write_byte_slow(address, value)
+    }
+
+    /// Writes a word at an even address; `None` if nothing acknowledges.
+    #[inline]
+    pub fn write_word(&mut self, address: u32, value: u16) -> Option<()> {
+        let address = address & BUS_MASK;
+        let kind = self.page(address);
+        if kind >= page::RAM {
+            let ram = &mut self.rams[(kind - page::RAM) as usize];
+            ram.set_word(ram.offset(address), value);
+            self.last_word = value;
+            return Some(());
+        }
+        self.write_word_slow(address, value)
+    }
+
+    /// A byte read leaves its half of the bus changed.
+    #[inline]
+    pub(super) fn drive_byte(&mut self, address: u32, value: u8) {
+        let shift = if address & 1 == 0 { 8 } else { 0 };
+        self.last_word = self.last_word & !(0xFF << shift) | u16::from(value) << shift;
+    }
+
+    /// What an address belongs to right now.
+    pub fn place(&self, address: u32) -> Place {
+        match self.page(address) {
+            page::HOST => Place::Host,
+            page::WINDOW => Place::Window,
+            page::SLOW => self.place_slow(address),
+            ram => Place::Ram((ram - page::RAM) as usize),
+        }
+    }
+
+    fn place_slow(&self, address: u32) -> Place {
+        if let Some(index) = self.overlay_at(address) {
+            return Place::Overlay(index);
+        }
+        match self.map.port_at(address) {
+            Some(port) if self.map.ports()[port].reads.is_some() || self.map.place(address) == Place::Nothing => {
+                Place::Port(port)
+            }
+            _ => self.map.place(address),
+        }
+    }
+
+    /// Looks at a byte as a person with a probe would: no side effects, nothing noted. The flag says whether the byte
+    /// is known: false for RAM never written (its power-on value is given) and for open bus (0xFF is given).
+    pub fn peek(&self, address: u32) -> (u8, bool) {
+        let address = address & BUS_MASK;
+        let byte = match self.place(address) {
+            Place::Host => self.host.byte(address),
+            Place::Window => self.socket.peek(address),
+            Place::Overlay(index) => self.map.overlays()[index].byte(address),
+            Place::Port(index) => {
+                let shift = 8 * (self.map.ports()[index].size.bytes() - 1 - (address - self.map.ports()[index].at));
+                Some((self.ports[index].latched >> shift) as u8)
+            }
+            Place::Ram(index) => {
+                let ram = &self.rams[index];
+                let offset = ram.offset(address);
+                return ram.byte(offset).map_or((ram.power_on(offset), false), |byte| (byte, true));
+            }
+            Place::Nothing => None,
+        };
+        byte.map_or((0xFF, false), |byte| (byte, true))
+    }
+
+    /// The word at an address, looked at like [`Bus::peek`].
+    pub fn peek_word(&self, address: u32) -> u16 {
+        u16::from_be_bytes([self.peek(address).0, self.peek(address.wrapping_add(1)).0])
+    }
+
+    /// The overlay that shows at an address.
+    pub(super) fn overlay_at(&self, address: u32) -> Option<usize> {
+        if self.showing == 0 {
+            return None;
+        }
+        let shows = |(index, overlay): &(usize, &super::Overlay)| {
+            self.showing >> index & 1 == 1 && overlay.range.contains(&address)
+        };
+        self.map.overlays().iter().enumerate().find(shows).map(|(index, _)| index)
+    }
+
+    /// Makes the page table follow the latches.
+    pub(super) fn show_overlays(&mut self) {
+        let shows = |overlay: &super::Overlay| self.ports[overlay.port].latched == overlay.is;
+        let showing =
+            self.map.overlays().iter().rev().fold(0u64, |bits, overlay| bits << 1 | u64::from(shows(overlay)));
+        if showing == self.showing {
+            return;
+        }
+        self.showing = showing;
+        self.pages.copy_from_slice(&self.map.pages[..]);
+        for (index, overlay) in self.map.overlays().iter().enumerate() {
+            if showing >> index & 1 == 1 {
+                let first = (overlay.range.start() >> PAGE_BITS) as usize;
+                let last = (overlay.range.end() >> PAGE_BITS) as usize;
+                self.pages[first..=last].fill(page::SLOW);
+            }
+        }
+    }
+
+    /// Whether time can still change what the board answers, whatever the program does.
+    pub fn settled(&self) -> bool {
+        (0..self.ports.len()).all(|port| self.schedule(port).is_none_or(|plan| self.now >= plan.settles_after_cycles()))
+    }
+
+    /// Copies everything that the program can change or see into `saved`.
+    pub fn save(&self, saved: &mut SavedBus) {
+        saved.rams.resize_with(self.rams.len(), SavedRam::default);
+        for (ram, copy) in self.rams.iter().zip(&mut saved.rams) {
+            ram.save(copy);
+        }
+        saved.ports.clear();
+        saved.ports.extend((0..self.ports.len()).map(|port| self.port_position(port)));
+        saved.noise = Some(self.noise.clone());
+        saved.last_word = self.last_word;
+    }
+
+    /// Whether the board is exactly in the state saved.
+    pub fn same(&self, saved: &SavedBus) -> bool {
+        saved.last_word == self.last_word
+            && saved.noise.as_ref() == Some(&self.noise)
+            && (0..self.ports.len()).all(|port| saved.ports.get(port) == Some(&self.port_position(port)))
+            && self.rams.iter().zip(&saved.rams).all(|(ram, copy)| ram.same(copy))
+    }
+
+    /// The latched value and how far the port's schedule has come; reads past its end count no more.
+    fn port_position(&self, port: usize) -> (u16, u32) {
+        let state = &self.ports[port];
+        let settled = self.schedule(port).map_or(0, Schedule::settles_after_reads);
+        (state.latched, state.reads.min(settled))
+    }
+
+    /// What a port reads in this run.
+    pub(super) fn schedule(&self, port: usize) -> Option<&Schedule> {
+        let own = self.schedules.get(port).and_then(Option::as_ref);
+        own.or(self.map.ports()[port].reads.as_ref())
+    }
+}
+
+/// A copy of a board's state, see [`Bus::save`].
+#[derive(Clone, Debug, Default)]
+pub struct SavedBus {
+    rams: Vec<SavedRam>,
+    ports: Vec<(u16, u32)>,
+    noise: Option<Noise>,
+    last_word: u16,
+}

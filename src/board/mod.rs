@@ -1,0 +1,37 @@
+//! What the CPU sees: the 24-bit bus with host ROM, socket, RAM, ports and overlays.
+//!
+//! A [`Map`] is the checked plan of a harness; [`Bus`] is one board in action, and [`Board`] puts an [`Observer`] beside
+//! it and serves the CPU core. The bus always answers and notes what went wrong; it never decides what that means.
+
+mod bus;
+mod lanes;
+mod map;
+mod observer;
+mod port;
+mod ram;
+mod socket;
+mod trouble;
+
+pub use bus::{Bus, Inputs, SavedBus};
+pub use map::{Map, MapError, MapParts, Overlay, Place, RamArea, Whose};
+pub use observer::{Access, Board, Observer, extension_words};
+pub use port::{Change, Port, PortSize, PortWrite, Schedule};
+pub use ram::RamFill;
+pub use socket::{BUS_MASK, shown_offset, steady_byte};
+pub use trouble::{AccessKind, BusError, EarlyRead, STRAYS_KEPT, Stray, StrayKind, Troubles};
+
+/// What a read finds where nothing answers.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum OpenBus {
+    /// Every line reads 1 (pull-ups).
+    Ones,
+    /// Every line reads 0 (pull-downs).
+    Zeros,
+    /// The last word that was on the bus.
+    #[default]
+    Floating,
+    /// Seeded noise, another word on every access.
+    Noise,
+    /// Nothing acknowledges (no DTACK): a bus error.
+    BusError,
+}

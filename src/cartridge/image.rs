@@ -1,0 +1,296 @@
+//! A sparse cartridge image: a size, a fill, and the few spans that differ from it.
+//!
+//! Spans share their bytes, so laying a header over a 4 MiB dump copies nothing of the dump. Offsets count from the
+//! image's first byte; where an offset shows on the bus is the socket's business.
+
+use std::ops::Range;
+use std::sync::Arc;
+
+use crate::noise;
+use crate::rom::ByteOrder;
+
+/// The largest image that a recipe may ask for, in bytes (16 MiB: the whole 24-bit bus).
+pub const LARGEST_IMAGE: u32 = 16 << 20;
+
+/// What stands where nothing was put.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Fill {
+    /// The same byte everywhere; an erased EPROM is 0xFF.
+    Byte(u8),
+    /// Seeded noise, a fixed byte for each offset.
+    Noise(u64),
+}
+
+impl Fill {
+    /// The byte at an image offset.
+    #[inline]
+    pub fn at(self, offset: u32) -> u8 {
+        match self {
+            Fill::Byte(byte) => byte,
+            Fill::Noise(seed) => noise::byte_at(seed, offset),
+        }
+    }
+}
+
+/// Bytes that stand at `at`; a window into shared data.
+#[derive(Clone, Debug)]
+struct Span {
+    at: u32,
+    data: Arc<[u8]>,
+    part: Range<usize>,
+}
+
+impl Span {
+    fn end(&self) -> u32 {
+        self.at + self.part.len() as u32
+    }
+
+    fn bytes(&self) -> &[u8] {
+        &self.data[self.part.clone()]
+    }
+
+    /// The part of this span within `offsets`, which must overlap it.
+    fn cut(&self, offsets: Range<u32>) -> Span {
+        let from = offsets.start.max(self.at);
+        let to = offsets.end.min(self.end());
+        let start = self.part.start + (from - self.at) as usize;
+        Span { at: from, data: Arc::clone(&self.data), part: start..start + (to - from) as usize }
+    }
+}
+
+/// A stretch of offsets with one source, as [`Image::segment`] finds it: fast repeated reads stay within it.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Segment {
+    /// First offset and the one past the last.
+    pub offsets: Range<u32>,
+    span: Option<usize>,
+}
+
+/// A byte as it shows: known, or open bus.
+pub type Shown = Option<u8>;
+
+/// A cartridge image of up to 16 MiB.
+#[derive(Clone, Debug)]
+pub struct Image {
+    size: u32,
+    fill: Fill,
+    order: ByteOrder,
+    spans: Vec<Span>,
+}
+
+impl Image {
+    /// An image of `size` bytes that holds only its fill. Sizes over [`LARGEST_IMAGE`] are cut to it.
+    pub fn new(size: u32, fill: Fill) -> Self {
+        Self { size: size.min(LARGEST_IMAGE), fill, order: ByteOrder::Normal, spans: Vec::new() }
+    }
+
+    /// Size in bytes.
+    pub fn size(&self) -> u32 {
+        self.size
+    }
+
+    /// Whether each pair of bytes shows exchanged.
+    pub fn swapped(&self) -> bool {
+        self.order == ByteOrder::Swapped
+    }
+
+    /// Exchanges each pair of bytes, as a dump read with the wrong byte order has them.
+    pub fn set_order(&mut self, order: ByteOrder) {
+        self.order = order;
+    }
+
+    /// Puts bytes at an offset, over whatever stands there. What would lie beyond the image is dropped.
+    pub fn put(&mut self, at: u32, bytes: impl Into<Arc<[u8]>>) {
+        let data = bytes.into();
+        let length = data.len().min(self.size.saturating_sub(at) as usize);
+        self.lay(Span { at, data, part: 0..length });
+    }
+
+    fn lay(&mut self, span: Span) {
+        if span.part.is_empty() {
+            return;
+        }
+        let mut spans = Vec::with_capacity(self.spans.len() + 2);
+        for old in self.spans.drain(..) {
+            if old.end() <= span.at || old.at >= span.end() {
+                spans.push(old);
+                continue;
+            }
+            if old.at < span.at {
+                spans.push(old.cut(old.at..span.at));
+            }
+            if old.end() > span.end() {
+                spans.push(old.cut(span.end()..old.end()));
+            }
+        }
+        let place = spans.partition_point(|old| old.at < span.at);
+        spans.insert(place, span);
+        self.spans = spans;
+    }
+
+    /// Repeats what was put within `from` at offset `to` (a header copy). The fill is not copied.
+    pub fn copy(&mut self, from: Range<u32>, to: u32) {
+        let parts: Vec<Span> = self
+            .spans
+            .iter()
+            .filter(|span| span.at < from.end && span.end() > from.start)
+            .map(|span| span.cut(from.clone()))
+            .collect();
+        for mut part in parts {
+            let at = to.saturating_add(part.at - from.start);
+            let room = self.size.saturating_sub(at) as usize;
+            part.at = at;
+            part.part.end = part.part.end.min(part.part.start + room);
+            self.lay(part);
+        }
+    }
+
+    /// The byte at an offset, byte order applied; `None` beyond the image.
+    pub fn byte(&self, offset: u32) -> Shown {
+        let place = if self.swapped() { offset ^ 1 } else { offset };
+        self.raw(place)
+    }
+
+    fn raw(&self, offset: u32) -> Shown {
+        if offset >= self.size {
+            return None;
+        }
+        let segment = self.segment(offset);
+        Some(self.in_segment(&segment, offset))
+    }
+
+    /// The stretch around an offset (before byte order) that has one source. The offset must lie within the image.
+    pub fn segment(&self, offset: u32) -> Segment {
+        let after = self.spans.partition_point(|span| span.at <= offset);
+        let start = match after.checked_sub(1) {
+            Some(index) if offset < self.spans[index].end() => {
+                let span = &self.spans[index];
+                return Segment { offsets: span.at..span.end(), span: Some(index) };
+            }
+            Some(index) => self.spans[index].end(),
+            None => 0,
+        };
+        let end = self.spans.get(after).map_or(self.size, |span| span.at);
+        Segment { offsets: start..end, span: None }
+    }
+
+    /// The byte at an offset that lies within `segment`.
+    #[inline]
+    pub fn in_segment(&self, segment: &Segment, offset: u32) -> u8 {
+        match segment.span {
+            Some(index) => {
+                let span = &self.spans[index];
+                span.data[span.part.start + (offset - span.at) as usize]
+            }
+            None => self.fill.at(offset),
+        }
+    }
+
+    /// The word at an offset of which both bytes lie within `segment`.
+    #[inline]
+    pub fn word_in_segment(&self, segment: &Segment, offset: u32) -> u16 {
+        match segment.span {
+            Some(index) => {
+                let span = &self.spans[index];
+                let at = span.part.start + (offset - span.at) as usize;
+                u16::from_be_bytes([span.data[at], span.data[at + 1]])
+            }
+            None => u16::from_be_bytes([self.fill.at(offset), self.fill.at(offset + 1)]),
+        }
+    }
+
+    /// The 16-bit sum of the big-endian words that start at `offsets.start`; an odd last byte counts as a high byte.
+    /// Byte order is not applied: the sum is the one its maker computed. Common practice, no published source.
+    pub fn sum16(&self, offsets: Range<u32>) -> u16 {
+        let end = offsets.end.min(self.size);
+        let mut at = offsets.start;
+        let mut sum = 0u16;
+        while at < end {
+            let segment = self.segment(at);
+            let stop = segment.offsets.end.min(end);
+            sum = sum.wrapping_add(self.sum_in(&segment, at..stop, offsets.start));
+            at = stop;
+        }
+        sum
+    }
+
+    fn sum_in(&self, segment: &Segment, part: Range<u32>, origin: u32) -> u16 {
+        if let (None, Fill::Byte(byte)) = (segment.span, self.fill) {
+            // A constant stretch of megabytes: count the high and the low bytes in it.
+            let length = part.end - part.start;
+            let high = if (part.start - origin).is_multiple_of(2) { length.div_ceil(2) } else { length / 2 };
+            let low = length - high;
+            return (high.wrapping_mul(256).wrapping_add(low)).wrapping_mul(u32::from(byte)) as u16;
+        }
+        part.fold(0u16, |sum, offset| {
+            let byte = u16::from(self.in_segment(segment, offset));
+            let weighted = if (offset - origin).is_multiple_of(2) { byte << 8 } else { byte };
+            sum.wrapping_add(weighted)
+        })
+    }
+
+    /// What was put, for showing: offset and bytes of each span, in order.
+    pub fn spans(&self) -> impl Iterator<Item = (u32, &[u8])> {
+        self.spans.iter().map(|span| (span.at, span.bytes()))
+    }
+
+    /// The fill.
+    pub fn fill(&self) -> Fill {
+        self.fill
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use pretty_assertions::assert_eq;
+
+    /// The image against a plain vector of bytes, over random puts and copies.
+    #[test]
+    fn behaves_like_a_vector() {
+        let mut noise = noise::Noise::new(7);
+        for round in 0..300 {
+            let size = 1 + (noise.next() % 300) as u32;
+            let mut image = Image::new(size, Fill::Byte(0xFF));
+            let mut plain = vec![0xFFu8; size as usize];
+            let mut put = vec![false; size as usize];
+            for _ in 0..8 {
+                let at = (noise.next() % 320) as u32;
+                let bytes: Vec<u8> = (0..noise.next() % 40).map(|_| noise.next() as u8).collect();
+                for (index, byte) in bytes.iter().enumerate() {
+                    if let Some(place) = plain.get_mut(at as usize + index) {
+                        *place = *byte;
+                        put[at as usize + index] = true;
+                    }
+                }
+                image.put(at, bytes);
+            }
+            let (from, to) = ((noise.next() % 100) as u32, (noise.next() % 300) as u32);
+            let before = (plain.clone(), put.clone());
+            for offset in from..from + 30 {
+                let target = (to + offset - from) as usize;
+                if (offset as usize) < before.1.len() && before.1[offset as usize] && target < plain.len() {
+                    plain[target] = before.0[offset as usize];
+                }
+            }
+            image.copy(from..from + 30, to);
+            let seen: Vec<u8> = (0..size).map(|offset| image.byte(offset).unwrap()).collect();
+            assert_eq!(seen, plain, "round {round}");
+            assert_eq!(image.byte(size), None);
+            let start = (noise.next() % u64::from(size)) as u32;
+            let words = plain[start as usize..]
+                .chunks(2)
+                .fold(0u16, |sum, pair| sum.wrapping_add(u16::from_be_bytes([pair[0], *pair.get(1).unwrap_or(&0)])));
+            assert_eq!(image.sum16(start..size), words, "round {round}");
+        }
+    }
+
+    #[test]
+    fn a_large_image_costs_only_its_spans() {
+        let mut image = Image::new(LARGEST_IMAGE, Fill::Byte(0));
+        image.put(0x100, *b"PARLOR16 SYSTEM ");
+        assert_eq!(image.spans().count(), 1);
+        assert_eq!(image.byte(0x10F), Some(b' '));
+        assert_eq!(image.byte(LARGEST_IMAGE - 1), Some(0));
+    }
+}

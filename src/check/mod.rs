@@ -1,0 +1,14 @@
+//! Checking: cases run under every RAM fill, judged, and delivered in order whatever the number of threads.
+//!
+//! [`Checker`] turns one [`Case`](crate::suite::Case) into one [`CaseResult`]; [`check_all`] does it for many in
+//! parallel. The results are one model that every reporter renders; nothing here prints.
+
+mod checker;
+mod evidence;
+mod many;
+mod reads;
+mod result;
+
+pub use checker::Checker;
+pub use many::{Job, Source, check_all};
+pub use result::{CaseResult, Compared, Decided, Evidence, Look, Reached, Summary};

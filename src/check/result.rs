@@ -1,0 +1,179 @@
+//! The result model: what a reporter gets to know, and all it needs.
+
+use serde::Serialize;
+
+use crate::run::BranchKind;
+use crate::verdict::{Spot, Verdict};
+
+/// The result of one case.
+#[derive(Clone, Debug, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub struct CaseResult {
+    /// Name of the case.
+    pub name: String,
+    /// File in which it stands.
+    pub file: String,
+    /// Line in that file.
+    pub line: usize,
+    /// What is attached and which inputs are out of the ordinary.
+    pub attached: String,
+    /// The branch or branches wanted, as a person says it.
+    pub expected: String,
+    /// Their kind, if they have one kind.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub expected_kind: Option<BranchKind>,
+    /// How the run ended.
+    pub reached: Reached,
+    /// Instructions of the run.
+    pub instructions: u64,
+    /// Clock cycles of the run.
+    pub cycles: u64,
+    /// The cycles as time, if the harness gives a clock.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub milliseconds: Option<f64>,
+    /// The RAM fill of the run that the other numbers are from.
+    pub fill: String,
+    /// How many RAM fills there are; all of them hold for the verdict.
+    pub fills: usize,
+    /// How many of them had to be run: one is enough if no RAM was looked at before it was written.
+    pub fills_run: usize,
+    /// What came of it.
+    pub verdict: Verdict,
+    /// Why, for a case that did not hold.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub evidence: Option<Evidence>,
+    /// The command that reruns just this case.
+    pub rerun: String,
+}
+
+/// How a run ended.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case", tag = "end")]
+pub enum Reached {
+    /// In a declared branch.
+    Branch {
+        /// Its name.
+        branch: String,
+        /// Its kind.
+        kind: BranchKind,
+    },
+    /// In any other way.
+    Other {
+        /// One or two words: "crash", "hang", "limit".
+        short: String,
+        /// The whole sentence.
+        text: String,
+    },
+}
+
+impl Reached {
+    /// One or two words.
+    pub fn short(&self) -> &str {
+        match self {
+            Reached::Branch { branch, .. } => branch,
+            Reached::Other { short, .. } => short,
+        }
+    }
+}
+
+/// Why a run went where it went.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub struct Evidence {
+    /// Where the routine decided.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub decided: Option<Decided>,
+    /// What was compared for that.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub compared: Option<Compared>,
+    /// The last bytes of the attached image that it looked at before.
+    pub looked_at: Vec<Look>,
+    /// The RAM fill of this run.
+    pub fill: String,
+}
+
+/// The conditional branch that decided.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub struct Decided {
+    /// Where.
+    pub at: Spot,
+    /// The instruction.
+    pub instruction: String,
+    /// Where it went on.
+    pub to: Spot,
+    /// Whether it branched.
+    pub taken: bool,
+}
+
+/// A stretch of the attached image that was read.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub struct Look {
+    /// Bus address of the first byte.
+    pub address: u32,
+    /// Its image offset; absent for open bus.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub offset: Option<u32>,
+    /// The header field of the first byte.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub field: Option<String>,
+    /// The bytes as they were read, in hexadecimal.
+    pub hex: String,
+    /// The bytes as text; a dot for what cannot be printed.
+    pub text: String,
+}
+
+/// A compare of something that came from the cartridge or a port.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub struct Compared {
+    /// Where.
+    pub at: Spot,
+    /// The instruction.
+    pub instruction: String,
+    /// What was found.
+    pub found: u32,
+    /// Where that came from: a header field, an image offset, a port.
+    pub found_in: String,
+    /// What it was compared with; absent for the test of a bit.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub with: Option<u32>,
+    /// Where that came from.
+    pub with_in: String,
+    /// Width in bytes.
+    pub width: u32,
+}
+
+/// The counts at the end.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub struct Summary {
+    /// Cases that ran.
+    pub cases: usize,
+    /// Cases that held.
+    pub held: usize,
+    /// Cases that failed, known bugs that are gone among them.
+    pub failed: usize,
+    /// Cases that could not be decided.
+    pub undecided: usize,
+    /// Known bugs that are still there.
+    pub known_bugs: usize,
+    /// Cases derived from acceptance tables, of those that ran.
+    pub derived: usize,
+    /// Cases selected but not run, because an earlier one failed.
+    pub not_run: usize,
+}
+
+impl Summary {
+    /// Counts one result.
+    pub fn count(&mut self, verdict: &Verdict) {
+        self.cases += 1;
+        match verdict {
+            Verdict::Held => self.held += 1,
+            Verdict::Failed { .. } | Verdict::BugGone { .. } => self.failed += 1,
+            Verdict::Undecided { .. } => self.undecided += 1,
+            Verdict::KnownBug { .. } => self.known_bugs += 1,
+        }
+    }
+}

@@ -1,0 +1,129 @@
+//! `keyway check`: runs cases and reports them.
+
+use std::io::{self, Write};
+use std::num::NonZeroUsize;
+use std::ops::ControlFlow;
+use std::time::{Duration, Instant};
+
+use anyhow::Context;
+use clap::Args;
+use indicatif::{ProgressBar, ProgressStyle};
+
+use super::select::{Selected, Selection, select};
+use super::{Failure, Format, exit};
+use crate::check::{Summary, check_all};
+use crate::report::{Group, JsonLines, Reporter, Start, Terminal};
+
+/// How long a run may take before progress is shown.
+const QUIET: Duration = Duration::from_secs(1);
+
+/// Arguments of `check`.
+#[derive(Debug, Args)]
+pub struct CheckArguments {
+    #[command(flatten)]
+    selection: Selection,
+
+    /// How many threads to use. Default: one for each core.
+    #[arg(long, value_name = "NUMBER")]
+    jobs: Option<NonZeroUsize>,
+
+    /// How to print the results.
+    #[arg(long, value_enum, default_value_t = Format::Terminal)]
+    format: Format,
+
+    /// Stop at the first case that fails.
+    #[arg(long)]
+    fail_fast: bool,
+}
+
+/// Runs the command.
+pub fn run(arguments: &CheckArguments) -> Result<u8, Failure> {
+    let jobs = arguments.jobs.map_or(0, NonZeroUsize::get);
+    let pool = rayon::ThreadPoolBuilder::new().num_threads(jobs).build().context("threads cannot be started")?;
+    let groups = pool.install(|| select(&arguments.selection))?;
+    let out = io::BufWriter::new(anstream::stdout());
+    match arguments.format {
+        Format::Terminal => pool.install(|| run_groups(arguments, &groups, &mut Terminal::new(out))),
+        Format::Json => pool.install(|| run_groups(arguments, &groups, &mut JsonLines::new(out))),
+    }
+}
+
+fn run_groups(arguments: &CheckArguments, groups: &[Selected], reporter: &mut impl Reporter) -> Result<u8, Failure> {
+    let start = Start {
+        cases: groups.iter().map(Selected::len).sum(),
+        derived: groups.iter().map(Selected::derived).sum(),
+        open: groups.iter().map(Selected::open).sum(),
+        seed: arguments.selection.seed,
+    };
+    let mut progress = Progress::new(start.cases);
+    let mut summary = Summary { derived: start.derived, ..Summary::default() };
+    reporter.started(&start)?;
+    for group in groups.iter().filter(|group| group.len() > 0) {
+        let widest = group.jobs.iter().map(|job| job.source.widest_label()).max().unwrap_or(0);
+        reporter.group(&Group { harness: &group.harness, cases: group.len(), widest_label: widest })?;
+        let mut written = Ok(());
+        check_all(&group.jobs, |result| {
+            summary.count(&result.verdict);
+            written = progress.aside(|| reporter.case(&result));
+            let stop = written.is_err() || arguments.fail_fast && result.verdict.failed();
+            if stop { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+        })?;
+        written?;
+        if arguments.fail_fast && summary.failed > 0 {
+            break;
+        }
+    }
+    progress.done();
+    summary.not_run = start.cases - summary.cases;
+    reporter.finished(&summary)?;
+    Ok(match summary {
+        Summary { failed: 1.., .. } => exit::FAILED,
+        Summary { undecided: 1.., .. } => exit::UNDECIDED,
+        _ => exit::HELD,
+    })
+}
+
+/// A bar on standard error for runs that take longer; none where nobody sees it.
+struct Progress {
+    total: u64,
+    began: Instant,
+    done: u64,
+    bar: Option<ProgressBar>,
+    wanted: bool,
+}
+
+impl Progress {
+    fn new(total: usize) -> Self {
+        let terminal = io::IsTerminal::is_terminal(&io::stderr());
+        let wanted = terminal && std::env::var_os("CI").is_none();
+        Self { total: total as u64, began: Instant::now(), done: 0, bar: None, wanted }
+    }
+
+    /// Counts one case and writes something beside the bar.
+    fn aside(&mut self, write: impl FnOnce() -> io::Result<()>) -> io::Result<()> {
+        self.done += 1;
+        if self.wanted && self.bar.is_none() && self.began.elapsed() > QUIET {
+            let bar = ProgressBar::new(self.total);
+            // The template is fixed, so it is always right.
+            if let Ok(style) = ProgressStyle::with_template("{bar:32} {human_pos} of {human_len} cases, {eta} to go") {
+                bar.set_style(style);
+            }
+            self.bar = Some(bar);
+        }
+        match &self.bar {
+            Some(bar) => {
+                bar.set_position(self.done);
+                bar.suspend(write)
+            }
+            None => write(),
+        }
+    }
+
+    fn done(self) {
+        if let Some(bar) = self.bar {
+            bar.finish_and_clear();
+        }
+        // Standard error keeps nothing of the bar.
+        let _ = io::stderr().flush();
+    }
+}

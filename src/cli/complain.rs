@@ -1,0 +1,45 @@
+//! Says what is wrong, on standard error, and with which exit code.
+
+use std::io::{ErrorKind, Write};
+
+use annotate_snippets::{AnnotationKind, Group, Level, Renderer, Snippet};
+
+use super::{Failure, exit};
+use crate::suite::Complaint;
+
+/// Reports a failure and returns the exit code.
+pub fn report(failure: &Failure) -> u8 {
+    let (text, code) = match failure {
+        Failure::Complaint(complaint) => (render(complaint), exit::BAD_INPUT),
+        Failure::Usage(message) => (title(message), exit::BAD_INPUT),
+        Failure::Nothing(message) => (title(message), exit::NOTHING),
+        Failure::Output(error) if error.kind() == ErrorKind::BrokenPipe => return exit::INTERRUPTED,
+        Failure::Output(error) => (title(&format!("the output cannot be written: {error}")), exit::FAULT),
+        Failure::Fault(error) => (title(&format!("a fault of keyway itself: {error:#}")), exit::FAULT),
+    };
+    // If standard error is closed too, the exit code is all there is to say.
+    let _ = writeln!(anstream::stderr(), "{text}");
+    code
+}
+
+fn title(message: &str) -> String {
+    Renderer::styled().render(&[Group::with_title(Level::ERROR.primary_title(message))])
+}
+
+/// A complaint with the lines that it is about.
+fn render(complaint: &Complaint) -> String {
+    let path = complaint.file.display().to_string();
+    let message = if complaint.path.is_empty() {
+        complaint.message.clone()
+    } else {
+        format!("{}: {}", complaint.path, complaint.message)
+    };
+    let Some(position) = &complaint.position else {
+        let help = complaint.help.as_ref().map(|help| format!("\n  {help}")).unwrap_or_default();
+        return title(&format!("{path}: {message}{help}"));
+    };
+    let label = complaint.help.as_deref().unwrap_or("here");
+    let annotation = AnnotationKind::Primary.span(position.bytes.clone()).label(label);
+    let snippet = Snippet::source(&*complaint.text).path(&path).annotation(annotation);
+    Renderer::styled().render(&[Level::ERROR.primary_title(&message).element(snippet)])
+}

@@ -1,0 +1,300 @@
+//! Which cases a command is about: files, folders, single cases, and the suites of the current folder.
+
+use std::collections::{BTreeSet, HashMap};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use clap::Args;
+
+use super::Failure;
+use crate::check::{Job, Source};
+use crate::suite::{Boundary, Complaint, DEFAULT_SEED, Harness, Suite, nearest};
+
+/// Where suites are looked for when nothing is named.
+const CASES: &str = "cases";
+
+/// What to select.
+#[derive(Debug, Args)]
+pub struct Selection {
+    /// Case files, folders of them, or single cases: FILE:LINE, FILE:NAME, or a case's whole name.
+    ///
+    /// Without any, every case file under `cases/` of the current folder.
+    #[arg(value_name = "WHAT")]
+    what: Vec<String>,
+
+    /// Only cases whose name contains this text, in upper or lower case.
+    #[arg(long, value_name = "TEXT")]
+    name: Option<String>,
+
+    /// Also derive cases from the acceptance table: each listed text and its near misses, sizes around the window,
+    /// header copies.
+    #[arg(long)]
+    boundary: bool,
+
+    /// Seed of all noise: RAM, open bus, fills, flickering contacts.
+    #[arg(long, value_name = "NUMBER", default_value_t = DEFAULT_SEED)]
+    pub seed: u64,
+}
+
+/// The cases of one harness.
+pub struct Selected {
+    /// The harness.
+    pub harness: Arc<Harness>,
+    /// Its cases, by source.
+    pub jobs: Vec<Job>,
+}
+
+impl Selected {
+    /// How many cases there are.
+    pub fn len(&self) -> usize {
+        self.jobs.iter().map(|job| job.cases.len()).sum()
+    }
+
+    /// How many of them are derived from the acceptance table.
+    pub fn derived(&self) -> usize {
+        let derived = |job: &&Job| matches!(job.source, Source::Boundary(_));
+        self.jobs.iter().filter(derived).map(|job| job.cases.len()).sum()
+    }
+
+    /// How many derived cartridges the table cannot decide.
+    pub fn open(&self) -> usize {
+        let open = self.jobs.iter().map(|job| match &job.source {
+            Source::Boundary(boundary) => boundary.open(),
+            Source::Suite(_) => 0,
+        });
+        open.sum()
+    }
+}
+
+/// Which cases of a file.
+enum Which {
+    All,
+    Line(usize),
+    Name(String),
+}
+
+/// Loads everything that is selected, grouped by harness in order of appearance.
+pub fn select(selection: &Selection) -> Result<Vec<Selected>, Failure> {
+    let mut selector = Selector { selection, harnesses: HashMap::new(), suites: Vec::new(), boundaries: Vec::new() };
+    if selection.what.is_empty() {
+        selector.add_folder(Path::new(CASES))?;
+    }
+    for what in &selection.what {
+        selector.add(what)?;
+    }
+    let groups = selector.groups();
+    if groups.iter().all(|group| group.len() == 0) {
+        let filter = match &selection.name {
+            Some(name) => format!(": no name contains {name:?}"),
+            None => String::new(),
+        };
+        return Err(Failure::Nothing(format!("no case is selected{filter}")));
+    }
+    Ok(groups)
+}
+
+struct Selector<'a> {
+    selection: &'a Selection,
+    harnesses: HashMap<PathBuf, Arc<Harness>>,
+    suites: Vec<(Arc<Suite>, BTreeSet<u32>)>,
+    /// Harnesses whose derived cases are wanted, with their cases if only some are.
+    boundaries: Vec<(Arc<Boundary>, BTreeSet<u32>)>,
+}
+
+impl Selector<'_> {
+    fn add(&mut self, what: &str) -> Result<(), Failure> {
+        let path = Path::new(what);
+        if path.is_dir() {
+            return self.add_folder(path);
+        }
+        if path.exists() {
+            return self.add_file(path, &Which::All);
+        }
+        for (at, _) in what.match_indices(':') {
+            let (file, which) = (Path::new(&what[..at]), &what[at + 1..]);
+            if file.is_file() {
+                let which = match which.parse() {
+                    Ok(line) => Which::Line(line),
+                    Err(_) => Which::Name(which.to_owned()),
+                };
+                return self.add_file(file, &which);
+            }
+        }
+        self.add_named(what)
+    }
+
+    /// A name alone: the case of that name under `cases/`.
+    fn add_named(&mut self, name: &str) -> Result<(), Failure> {
+        let looks_like_file = name.ends_with(".yaml") || name.ends_with(".yml") || name.contains('/');
+        if looks_like_file || !Path::new(CASES).is_dir() {
+            return Err(Failure::Usage(format!("there is no file, folder or case {name:?}")));
+        }
+        let mut names = Vec::new();
+        for file in yaml_files(Path::new(CASES))? {
+            let suite = self.load(&file)?;
+            if let Some(index) = (0..suite.len()).find(|index| suite.name(*index) == name) {
+                self.choose(suite, [index as u32]);
+                return Ok(());
+            }
+            names.extend((0..suite.len()).map(|index| suite.name(index)));
+        }
+        Err(Failure::Usage(format!("there is no file, folder or case {name:?}{}", meant(name, &names))))
+    }
+
+    fn add_folder(&mut self, folder: &Path) -> Result<(), Failure> {
+        if !folder.is_dir() {
+            let message = format!(
+                "there is no folder `{}` here; name case files or folders, or start with `keyway new`",
+                folder.display()
+            );
+            return Err(Failure::Usage(message));
+        }
+        let files = yaml_files(folder)?;
+        if files.is_empty() {
+            return Err(Failure::Nothing(format!("there is no case file (*.yaml) in {}", folder.display())));
+        }
+        for file in files {
+            self.add_file(&file, &Which::All)?;
+        }
+        Ok(())
+    }
+
+    fn add_file(&mut self, path: &Path, which: &Which) -> Result<(), Failure> {
+        if self.selection.boundary && is_harness(path) {
+            return self.add_boundary(path, which);
+        }
+        let suite = self.load(path)?;
+        let chosen: Vec<u32> = match which {
+            Which::All => (0..suite.len() as u32).collect(),
+            Which::Line(line) => (0..suite.len() as u32).filter(|index| suite.line(*index as usize) == *line).collect(),
+            Which::Name(name) => (0..suite.len() as u32).filter(|index| suite.name(*index as usize) == *name).collect(),
+        };
+        if chosen.is_empty() {
+            return Err(Failure::Usage(no_such_case(path, which, &Source::Suite(suite))));
+        }
+        if self.selection.boundary {
+            let harness = Arc::clone(&suite.harness);
+            self.derive(harness);
+        }
+        self.choose(suite, chosen);
+        Ok(())
+    }
+
+    fn load(&mut self, path: &Path) -> Result<Arc<Suite>, Complaint> {
+        if let Some((suite, _)) = self.suites.iter().find(|(suite, _)| suite.path() == path) {
+            return Ok(Arc::clone(suite));
+        }
+        Suite::load_with(path, self.selection.seed, &mut self.harnesses).map(Arc::new)
+    }
+
+    fn choose(&mut self, suite: Arc<Suite>, cases: impl IntoIterator<Item = u32>) {
+        match self.suites.iter_mut().find(|(other, _)| other.path() == suite.path()) {
+            Some((_, chosen)) => chosen.extend(cases),
+            None => self.suites.push((suite, cases.into_iter().collect())),
+        }
+    }
+
+    fn add_boundary(&mut self, path: &Path, which: &Which) -> Result<(), Failure> {
+        let harness = match self.harnesses.get(path) {
+            Some(harness) => Arc::clone(harness),
+            None => Arc::new(Harness::load(path)?),
+        };
+        self.harnesses.insert(path.to_owned(), Arc::clone(&harness));
+        let index = self.derive(harness);
+        let boundary = Arc::clone(&self.boundaries[index].0);
+        let all = 0..boundary.len() as u32;
+        let chosen: BTreeSet<u32> = match which {
+            Which::All => all.collect(),
+            Which::Line(line) => all.filter(|index| boundary.line(*index as usize) == *line).collect(),
+            Which::Name(name) => all.filter(|index| boundary.name(*index as usize) == *name).collect(),
+        };
+        if chosen.is_empty() {
+            return Err(Failure::Usage(no_such_case(path, which, &Source::Boundary(boundary))));
+        }
+        self.boundaries[index].1 = chosen;
+        Ok(())
+    }
+
+    /// Derives the cases of a harness once, all of them chosen.
+    fn derive(&mut self, harness: Arc<Harness>) -> usize {
+        let known = self.boundaries.iter().position(|(boundary, _)| boundary.harness().path == harness.path);
+        known.unwrap_or_else(|| {
+            let boundary = Arc::new(Boundary::derive(&harness, self.selection.seed));
+            let all = (0..boundary.len() as u32).collect();
+            self.boundaries.push((boundary, all));
+            self.boundaries.len() - 1
+        })
+    }
+
+    fn groups(self) -> Vec<Selected> {
+        let mut groups: Vec<Selected> = Vec::new();
+        let suites = self.suites.into_iter().map(|(suite, cases)| (Source::Suite(suite), cases));
+        let boundaries = self.boundaries.into_iter().map(|(boundary, cases)| (Source::Boundary(boundary), cases));
+        let needle = self.selection.name.as_ref().map(|name| name.to_lowercase());
+        for (source, cases) in suites.chain(boundaries) {
+            let fits = |index: &u32| {
+                needle.as_ref().is_none_or(|needle| source.name(*index as usize).to_lowercase().contains(needle))
+            };
+            let cases: Vec<u32> = cases.into_iter().filter(fits).collect();
+            let harness = Arc::clone(source.harness());
+            let job = Job { source, cases };
+            match groups.iter_mut().find(|group| group.harness.path == harness.path) {
+                Some(group) => group.jobs.push(job),
+                None => groups.push(Selected { harness, jobs: vec![job] }),
+            }
+        }
+        groups
+    }
+}
+
+fn no_such_case(path: &Path, which: &Which, source: &Source) -> String {
+    let file = path.display();
+    match which {
+        Which::All => format!("{file} derives no case: its acceptance table lists no text"),
+        Which::Line(line) => {
+            let mut lines: Vec<usize> = (0..source.len()).map(|index| source.line(index)).collect();
+            lines.dedup();
+            let near = lines.iter().rev().find(|other| **other <= *line).or(lines.first());
+            let near = near.map(|near| format!("; the nearest starts at line {near}")).unwrap_or_default();
+            format!("no case of {file} starts at line {line}{near}")
+        }
+        Which::Name(name) => {
+            let names: Vec<String> = (0..source.len()).map(|index| source.name(index)).collect();
+            format!("{file} has no case {name:?}{}", meant(name, &names))
+        }
+    }
+}
+
+fn meant(name: &str, names: &[String]) -> String {
+    let near = nearest(name, names.iter().map(String::as_str));
+    near.first().map(|near| format!("; did you mean {near:?}?")).unwrap_or_default()
+}
+
+/// Whether a YAML file is a harness: it has the keys of one, or extends one.
+fn is_harness(path: &Path) -> bool {
+    let text = std::fs::read_to_string(path).unwrap_or_default();
+    let key = |name: &str| text.lines().any(|line| line.starts_with(name));
+    !key("cases:") && (key("routine:") || key("host:") || key("extends:"))
+}
+
+/// The YAML files below a folder, in order.
+fn yaml_files(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
+    let mut files = Vec::new();
+    let mut folders = vec![folder.to_owned()];
+    while let Some(folder) = folders.pop() {
+        let refuse = |error: std::io::Error| {
+            Failure::from(Complaint::about(&folder, format!("the folder cannot be read: {error}")))
+        };
+        for entry in std::fs::read_dir(&folder).map_err(refuse)? {
+            let path = entry.map_err(refuse)?.path();
+            let kind = path.extension().and_then(|extension| extension.to_str());
+            if path.is_dir() {
+                folders.push(path);
+            } else if matches!(kind, Some("yaml" | "yml")) {
+                files.push(path);
+            }
+        }
+    }
+    files.sort();
+    Ok(files)
+}

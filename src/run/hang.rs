@@ -1,0 +1,85 @@
+//! Loops that can never end: the same state seen again.
+//!
+//! Brent's way: keep one earlier state, replace it each time the run has doubled, and compare whenever the program
+//! counter is back. Registers are compared first; the board (RAM, ports, noise) only when they agree, and ever more
+//! rarely if it keeps differing, so that a counter in RAM costs little. Equality is exact, never a hash.
+
+use m68000::Registers;
+
+use crate::board::{Bus, SavedBus};
+
+/// Instructions before the first state is kept: an ordinary detection is over by then.
+const FIRST: u64 = 1024;
+
+/// The earlier state.
+#[derive(Clone, Debug)]
+pub(super) struct Earlier {
+    registers: Registers,
+    bus: SavedBus,
+    /// Instructions run when the state was kept; `u64::MAX` before the first.
+    at: u64,
+    /// When the next state is to be kept.
+    pub next: u64,
+    compare_from: u64,
+    misses: u32,
+}
+
+impl Earlier {
+    pub fn new() -> Self {
+        Self {
+            registers: Registers::default(),
+            bus: SavedBus::default(),
+            at: u64::MAX,
+            next: FIRST,
+            compare_from: u64::MAX,
+            misses: 0,
+        }
+    }
+
+    /// Forgets everything, for a new run.
+    pub fn reset(&mut self) {
+        self.at = u64::MAX;
+        self.next = FIRST;
+        self.compare_from = u64::MAX;
+        self.registers.pc.0 = u32::MAX;
+    }
+
+    /// Keeps the state after `count` instructions.
+    pub fn keep(&mut self, count: u64, registers: &Registers, bus: &Bus) {
+        self.registers = *registers;
+        bus.save(&mut self.bus);
+        self.at = count;
+        self.next = count.saturating_mul(2);
+        self.compare_from = count + 1;
+        self.misses = 0;
+    }
+
+    /// Whether the state is the one kept; if so, the instructions between.
+    #[inline]
+    pub fn again(&mut self, count: u64, registers: &Registers, bus: &Bus) -> Option<u64> {
+        if registers.pc != self.registers.pc || count < self.compare_from || !same(registers, &self.registers) {
+            return None;
+        }
+        self.compare_board(count, bus)
+    }
+
+    #[cold]
+    fn compare_board(&mut self, count: u64, bus: &Bus) -> Option<u64> {
+        if bus.settled() && bus.same(&self.bus) {
+            return Some(count - self.at);
+        }
+        self.misses = (self.misses + 1).min(20);
+        self.compare_from = count + (1 << self.misses);
+        None
+    }
+}
+
+/// Register equality that gives up at the first difference; loop counters differ almost at once.
+#[inline]
+fn same(left: &Registers, right: &Registers) -> bool {
+    left.d.iter().zip(&right.d).all(|(left, right)| left == right)
+        && left.a.iter().zip(&right.a).all(|(left, right)| left == right)
+        && left.ssp == right.ssp
+        && left.usp == right.usp
+        && left.sr == right.sr
+}

@@ -1,0 +1,208 @@
+//! Where a key stands in a YAML text: a walk over the events of a position-keeping parser, without recursion and without
+//! expanding aliases, so that no text can make it run away.
+
+use std::ops::Range;
+
+use saphyr_parser::{Event, Parser, Span};
+
+use super::document::{KeyPath, Step};
+
+/// Which part of the entry at a path is meant.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Part {
+    /// The key.
+    Key,
+    /// The second occurrence of the key.
+    SecondKey,
+    /// The value.
+    Value,
+}
+
+/// A collection that is open while walking.
+enum Open {
+    /// A mapping; the key whose value comes next, if a key has been read.
+    Mapping(Option<String>),
+    /// A list; the index of the next element.
+    List(usize),
+}
+
+/// The bytes of the part at a path; of the nearest part before it if the path leads through something that the file does
+/// not spell out (an alias, say); `None` if the text is not YAML.
+pub fn find(text: &str, path: &KeyPath, part: Part) -> Option<Range<usize>> {
+    let mut walk = Walk { text, path, part, open: Vec::new(), here: Vec::new(), best: None, found: None, keys: 0 };
+    for event in Parser::new_from_str(text) {
+        let (event, span) = event.ok()?;
+        walk.step(&event, span);
+        if walk.found.is_some() {
+            break;
+        }
+    }
+    walk.found.or(walk.best.map(|(_, bytes)| bytes))
+}
+
+struct Walk<'a> {
+    text: &'a str,
+    path: &'a KeyPath,
+    part: Part,
+    open: Vec<Open>,
+    /// The path of the value that comes next, as far as the open collections give it.
+    here: Vec<Step>,
+    best: Option<(usize, Range<usize>)>,
+    found: Option<Range<usize>>,
+    keys: usize,
+}
+
+impl Walk<'_> {
+    fn step(&mut self, event: &Event, span: Span) {
+        match event {
+            Event::Scalar(value, ..) => match self.open.last_mut() {
+                Some(Open::Mapping(key @ None)) => {
+                    *key = Some(value.to_string());
+                    self.here.push(Step::Key(value.to_string()));
+                    self.see_key(span);
+                }
+                _ => {
+                    self.see_value(span);
+                    self.leave_value();
+                }
+            },
+            Event::Alias(_) => {
+                self.see_value(span);
+                self.leave_value();
+            }
+            Event::MappingStart(..) => {
+                self.see_value(span);
+                self.enter(Open::Mapping(None));
+            }
+            Event::SequenceStart(..) => {
+                self.see_value(span);
+                self.enter(Open::List(0));
+                self.here.push(Step::Index(0));
+            }
+            Event::MappingEnd => {
+                self.open.pop();
+                self.leave_value();
+            }
+            Event::SequenceEnd => {
+                self.open.pop();
+                self.here.pop();
+                self.leave_value();
+            }
+            _ => {}
+        }
+    }
+
+    fn enter(&mut self, collection: Open) {
+        // A collection as a key has no name that a path could spell; it counts as an empty one.
+        if let Some(Open::Mapping(key @ None)) = self.open.last_mut() {
+            *key = Some(String::new());
+            self.here.push(Step::Key(String::new()));
+        }
+        self.open.push(collection);
+    }
+
+    /// A value is over: the next one of the collection around it comes.
+    fn leave_value(&mut self) {
+        match self.open.last_mut() {
+            Some(Open::Mapping(key)) => {
+                if key.take().is_some() {
+                    self.here.pop();
+                }
+            }
+            Some(Open::List(index)) => {
+                *index += 1;
+                self.here.pop();
+                self.here.push(Step::Index(*index));
+            }
+            None => {}
+        }
+    }
+
+    fn see_key(&mut self, span: Span) {
+        if !same(&self.here, &self.path.0) {
+            return;
+        }
+        self.keys += 1;
+        let bytes = self.bytes(span);
+        self.best = Some((self.here.len(), bytes.clone()));
+        if self.part == Part::Key || self.part == Part::SecondKey && self.keys == 2 {
+            self.found = Some(bytes);
+        }
+    }
+
+    fn see_value(&mut self, span: Span) {
+        let depth = self.here.len();
+        if depth <= self.path.0.len() && same(&self.here, &self.path.0[..depth]) {
+            let bytes = self.bytes(span);
+            if self.best.as_ref().is_none_or(|(best, _)| *best < depth) {
+                self.best = Some((depth, bytes.clone()));
+            }
+            if depth == self.path.0.len() && self.part == Part::Value {
+                self.found = Some(bytes);
+            }
+        }
+    }
+
+    /// A span in bytes. Block collections span far; their first line is enough to point at.
+    fn bytes(&self, span: Span) -> Range<usize> {
+        let byte = |marker: saphyr_parser::Marker| {
+            let line_start =
+                self.text.split_inclusive('\n').take(marker.line().saturating_sub(1)).map(str::len).sum::<usize>();
+            let line = &self.text[line_start..];
+            line_start + line.char_indices().nth(marker.col()).map_or(line.len(), |(at, _)| at)
+        };
+        let start = byte(span.start);
+        let line_end = self.text[start..].find('\n').map_or(self.text.len(), |length| start + length);
+        start..byte(span.end).clamp(start, line_end)
+    }
+}
+
+/// Whether two paths are the same; keys that spell one number differently (0x1F0, 496) are.
+fn same(left: &[Step], right: &[Step]) -> bool {
+    let number = |text: &str| match text.strip_prefix("0x") {
+        Some(hex) => u64::from_str_radix(hex, 16).ok(),
+        None => text.parse::<u64>().ok(),
+    };
+    left.len() == right.len()
+        && left.iter().zip(right).all(|pair| match pair {
+            (Step::Key(left), Step::Key(right)) => {
+                left == right || number(left).is_some_and(|value| number(right) == Some(value))
+            }
+            (left, right) => left == right,
+        })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use pretty_assertions::assert_eq;
+
+    const TEXT: &str =
+        "a: 1\nlist:\n  - x: {y: 2}\n  - [p, {q: r}]\nbytes: {0x1F0: \"4A\"}\nb: &z\n  c: 3\nd: *z\na: 2\n";
+
+    fn found(path: &[Step], part: Part) -> &'static str {
+        &TEXT[find(TEXT, &KeyPath(path.to_vec()), part).unwrap()]
+    }
+
+    fn key(name: &str) -> Step {
+        Step::Key(name.to_owned())
+    }
+
+    #[test]
+    fn finds_keys_and_values() {
+        assert_eq!(found(&[key("a")], Part::Value), "1");
+        assert_eq!(found(&[key("list"), Step::Index(0), key("x"), key("y")], Part::Key), "y");
+        assert_eq!(found(&[key("list"), Step::Index(0), key("x"), key("y")], Part::Value), "2");
+        assert_eq!(found(&[key("list"), Step::Index(1), Step::Index(1), key("q")], Part::Value), "r");
+        assert_eq!(found(&[key("bytes"), key("496")], Part::Value), "\"4A\"");
+        assert_eq!(found(&[key("b"), key("c")], Part::Value), "3");
+        let second = find(TEXT, &KeyPath(vec![key("a")]), Part::SecondKey).unwrap();
+        assert_eq!(second.start, TEXT.rfind("a: 2").unwrap());
+    }
+
+    #[test]
+    fn falls_back_to_what_the_file_spells_out() {
+        assert_eq!(found(&[key("d"), key("c")], Part::Value), "*z");
+        assert_eq!(found(&[key("list"), Step::Index(7)], Part::Value).is_empty(), false);
+    }
+}

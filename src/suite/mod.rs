@@ -1,0 +1,32 @@
+//! Harness and case files: read, checked, resolved, and refused with one clear complaint each.
+//!
+//! [`Harness::load`] makes the plan that every run shares; [`Suite::load`] reads a case file, and [`Suite::case`] makes
+//! one ready-to-run [`Case`] at a time, so that a suite of a hundred thousand cases costs no more memory than its file.
+
+mod attach;
+mod boundary;
+mod case_file;
+mod complaint;
+mod document;
+mod expect;
+mod harness;
+mod harness_file;
+mod label;
+mod locate;
+mod placeholder;
+mod plan_board;
+mod plan_rules;
+mod scalar;
+mod schema;
+mod sections;
+mod suite_file;
+
+pub use boundary::Boundary;
+pub use complaint::{Complaint, Position, nearest};
+pub use harness::{Case, Harness};
+pub use label::fill_words;
+pub use schema::{case_schema, harness_schema};
+pub use suite_file::{LARGEST_PRODUCT, Suite};
+
+/// The seed of all noise unless the caller gives one.
+pub const DEFAULT_SEED: u64 = 1;

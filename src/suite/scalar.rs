@@ -1,0 +1,538 @@
+//! The values people write in YAML files: ranges, sizes, times, places. Each parses from one scalar and describes itself
+//! for the schema; none of them knows which key it stands under.
+
+use std::borrow::Cow;
+use std::fmt;
+use std::ops::RangeInclusive;
+
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
+use serde::Deserialize;
+use serde::de::{Deserializer, Error, IntoDeserializer, MapAccess, SeqAccess, Visitor};
+
+use crate::cartridge::Fill;
+use crate::run::{Register, Width};
+
+/// A YAML scalar before it is understood.
+pub enum Scalar {
+    /// A whole number that is not negative.
+    Number(u64),
+    /// Anything else, as text.
+    Text(String),
+}
+
+/// A value that is written as one scalar.
+pub trait FromScalar: Sized {
+    /// What is expected, for messages: "a range like 0x200000-0x3FFFFF".
+    const EXPECTED: &'static str;
+
+    /// Understands the scalar; `None` if it is something else.
+    fn from_scalar(scalar: Scalar) -> Option<Self>;
+
+    /// The schema of the value, without its description.
+    fn schema() -> Schema;
+}
+
+struct ScalarVisitor<T>(std::marker::PhantomData<T>);
+
+impl<T: FromScalar> Visitor<'_> for ScalarVisitor<T> {
+    type Value = T;
+
+    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(T::EXPECTED)
+    }
+
+    fn visit_u64<E: Error>(self, value: u64) -> Result<T, E> {
+        T::from_scalar(Scalar::Number(value)).ok_or_else(|| E::custom(format!("expected {}, not {value}", T::EXPECTED)))
+    }
+
+    fn visit_i64<E: Error>(self, value: i64) -> Result<T, E> {
+        u64::try_from(value)
+            .ok()
+            .and_then(|value| T::from_scalar(Scalar::Number(value)))
+            .ok_or_else(|| E::custom(format!("expected {}, not {value}", T::EXPECTED)))
+    }
+
+    fn visit_f64<E: Error>(self, value: f64) -> Result<T, E> {
+        T::from_scalar(Scalar::Text(value.to_string()))
+            .ok_or_else(|| E::custom(format!("expected {}, not {value}", T::EXPECTED)))
+    }
+
+    fn visit_str<E: Error>(self, value: &str) -> Result<T, E> {
+        T::from_scalar(Scalar::Text(value.to_owned()))
+            .ok_or_else(|| E::custom(format!("expected {}, not {value:?}", T::EXPECTED)))
+    }
+}
+
+/// Reads a scalar type.
+pub(super) fn read<'de, T: FromScalar, D: Deserializer<'de>>(deserializer: D) -> Result<T, D::Error> {
+    deserializer.deserialize_any(ScalarVisitor::<T>(std::marker::PhantomData))
+}
+
+/// The schema of a scalar type, described.
+pub(super) fn described<T: FromScalar>() -> Schema {
+    let mut schema = T::schema();
+    schema.insert("description".to_owned(), T::EXPECTED.into());
+    schema
+}
+
+/// Deserialisation and schema of a scalar type.
+macro_rules! scalar {
+    ($type:ty) => {
+        impl<'de> serde::Deserialize<'de> for $type {
+            fn deserialize<D: serde::Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+                $crate::suite::scalar::read::<$type, D>(deserializer)
+            }
+        }
+
+        impl schemars::JsonSchema for $type {
+            fn schema_name() -> std::borrow::Cow<'static, str> {
+                stringify!($type).into()
+            }
+
+            fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
+                $crate::suite::scalar::described::<$type>()
+            }
+        }
+    };
+}
+
+fn number_text(text: &str) -> Option<u64> {
+    let digits: String = text.trim().replace('_', "");
+    match digits.strip_prefix("0x").or_else(|| digits.strip_prefix("0X")) {
+        Some(hex) => u64::from_str_radix(hex, 16).ok(),
+        None if digits.bytes().all(|digit| digit.is_ascii_digit()) => digits.parse().ok(),
+        None => None,
+    }
+}
+
+impl Scalar {
+    /// The whole number that the scalar is or spells.
+    fn number(&self) -> Option<u64> {
+        match self {
+            Scalar::Number(value) => Some(*value),
+            Scalar::Text(text) => number_text(text),
+        }
+    }
+
+    /// The number before a unit, times the unit's factor.
+    fn with_unit(&self, units: &[(&str, f64)], plain: f64) -> Option<f64> {
+        let text = match self {
+            Scalar::Number(value) => return Some(*value as f64 * plain),
+            Scalar::Text(text) => text.trim(),
+        };
+        let start = text.find(|c: char| c.is_ascii_alphabetic() || c == 'µ').unwrap_or(text.len());
+        let (amount, unit) = (text[..start].trim(), text[start..].trim());
+        let factor = units.iter().find(|(name, _)| name.eq_ignore_ascii_case(unit)).map(|(_, factor)| *factor)?;
+        let amount: f64 = amount.parse().ok()?;
+        (amount.is_finite() && amount >= 0.0).then_some(amount * factor)
+    }
+}
+
+/// A whole number of 32 bits.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Number(pub u32);
+
+impl FromScalar for Number {
+    const EXPECTED: &'static str = "a whole number from 0 to 0xFFFFFFFF";
+
+    fn from_scalar(scalar: Scalar) -> Option<Self> {
+        scalar.number()?.try_into().ok().map(Number)
+    }
+
+    fn schema() -> Schema {
+        json_schema!({"type": ["integer", "string"], "minimum": 0, "maximum": u32::MAX, "pattern": "^(0[xX][0-9A-Fa-f_]+|[0-9]+)$"})
+    }
+}
+scalar!(Number);
+pub(super) use scalar;
+
+/// A count of instructions or cycles.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Count(pub u64);
+
+impl FromScalar for Count {
+    const EXPECTED: &'static str = "a whole number of at least 1";
+
+    fn from_scalar(scalar: Scalar) -> Option<Self> {
+        scalar.number().filter(|value| *value > 0).map(Count)
+    }
+
+    fn schema() -> Schema {
+        json_schema!({"type": "integer", "minimum": 1})
+    }
+}
+scalar!(Count);
+
+/// An inclusive range of addresses or offsets.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Range(pub RangeInclusive<u32>);
+
+impl FromScalar for Range {
+    const EXPECTED: &'static str = "an inclusive range like 0x200000-0x3FFFFF";
+
+    fn from_scalar(scalar: Scalar) -> Option<Self> {
+        let Scalar::Text(text) = scalar else { return None };
+        let (start, end) = text.split_once('-')?;
+        let (start, end) = (u32::try_from(number_text(start)?).ok()?, u32::try_from(number_text(end)?).ok()?);
+        Some(Range(start..=end))
+    }
+
+    fn schema() -> Schema {
+        json_schema!({"type": "string", "pattern": "^\\s*(0[xX][0-9A-Fa-f_]+|[0-9]+)\\s*-\\s*(0[xX][0-9A-Fa-f_]+|[0-9]+)\\s*$"})
+    }
+}
+scalar!(Range);
+
+/// The part of an image that a checksum sums.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SumRange {
+    /// First offset.
+    pub from: u32,
+    /// Last offset, or `None` for the end of the image.
+    pub to: Option<u32>,
+}
+
+impl FromScalar for SumRange {
+    const EXPECTED: &'static str = "an inclusive range of offsets like 0x200-end or 0x200-0xFFFFF";
+
+    fn from_scalar(scalar: Scalar) -> Option<Self> {
+        let Scalar::Text(text) = scalar else { return None };
+        let (from, to) = text.split_once('-')?;
+        let from = u32::try_from(number_text(from)?).ok()?;
+        let to = match to.trim() {
+            "end" => None,
+            to => Some(u32::try_from(number_text(to)?).ok()?),
+        };
+        to.is_none_or(|to| to >= from && to < u32::MAX).then_some(SumRange { from, to })
+    }
+
+    fn schema() -> Schema {
+        json_schema!({"type": "string", "pattern": "^\\s*(0[xX][0-9A-Fa-f_]+|[0-9]+)\\s*-\\s*(0[xX][0-9A-Fa-f_]+|[0-9]+|end)\\s*$"})
+    }
+}
+scalar!(SumRange);
+
+/// A size in bytes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Size(pub u32);
+
+impl FromScalar for Size {
+    const EXPECTED: &'static str = "a size in bytes, or like 128 KiB or 1 MiB";
+
+    fn from_scalar(scalar: Scalar) -> Option<Self> {
+        let units = [("B", 1.0), ("bytes", 1.0), ("KiB", 1024.0), ("MiB", 1_048_576.0)];
+        let bytes = match scalar.number() {
+            Some(bytes) => bytes as f64,
+            None => scalar.with_unit(&units, 1.0)?,
+        };
+        (bytes.fract() == 0.0 && bytes <= f64::from(u32::MAX)).then_some(Size(bytes as u32))
+    }
+
+    fn schema() -> Schema {
+        json_schema!({"type": ["integer", "string"], "minimum": 1, "pattern": "^\\s*[0-9.xXA-Fa-f_]+\\s*([Bb]|[Bb]ytes|[Kk][Ii][Bb]|[Mm][Ii][Bb])?\\s*$"})
+    }
+}
+scalar!(Size);
+
+/// A clock in hertz.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Clock(pub u64);
+
+impl FromScalar for Clock {
+    const EXPECTED: &'static str = "a clock like 8 MHz or 7.6 MHz";
+
+    fn from_scalar(scalar: Scalar) -> Option<Self> {
+        let hertz = scalar.with_unit(&[("Hz", 1.0), ("kHz", 1e3), ("MHz", 1e6)], 1.0)?.round();
+        (1.0..=1e9).contains(&hertz).then_some(Clock(hertz as u64))
+    }
+
+    fn schema() -> Schema {
+        json_schema!({"type": ["integer", "string"], "minimum": 1, "pattern": "^\\s*[0-9.]+\\s*([Hh][Zz]|[Kk][Hh][Zz]|[Mm][Hh][Zz])\\s*$"})
+    }
+}
+scalar!(Clock);
+
+/// A time in nanoseconds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Time(pub u64);
+
+impl FromScalar for Time {
+    const EXPECTED: &'static str = "a time like 2 ms or 500 us";
+
+    fn from_scalar(scalar: Scalar) -> Option<Self> {
+        if matches!(scalar, Scalar::Number(_)) {
+            return None;
+        }
+        let nanoseconds = scalar.with_unit(&[("us", 1e3), ("µs", 1e3), ("ms", 1e6), ("s", 1e9)], 1.0)?.round();
+        (1.0..=1e15).contains(&nanoseconds).then_some(Time(nanoseconds as u64))
+    }
+
+    fn schema() -> Schema {
+        json_schema!({"type": "string", "pattern": "^\\s*[0-9.]+\\s*([Uu][Ss]|µ[Ss]|[Mm][Ss]|[Ss])\\s*$"})
+    }
+}
+scalar!(Time);
+
+/// Bytes as hexadecimal text.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Hex(pub Vec<u8>);
+
+impl FromScalar for Hex {
+    const EXPECTED: &'static str = "bytes in hexadecimal, in quotes, like \"4A 4B\"";
+
+    fn from_scalar(scalar: Scalar) -> Option<Self> {
+        let Scalar::Text(text) = scalar else { return None };
+        let digits: Vec<u32> =
+            text.chars().filter(|c| !c.is_whitespace()).map(|c| c.to_digit(16)).collect::<Option<_>>()?;
+        if digits.is_empty() || !digits.len().is_multiple_of(2) {
+            return None;
+        }
+        Some(Hex(digits.chunks(2).map(|pair| (pair[0] << 4 | pair[1]) as u8).collect()))
+    }
+
+    fn schema() -> Schema {
+        json_schema!({"type": "string", "pattern": "^\\s*([0-9A-Fa-f]\\s*[0-9A-Fa-f]\\s*)+$"})
+    }
+}
+scalar!(Hex);
+
+/// What fills an image where nothing is put.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ImageFill {
+    /// A byte.
+    Byte(u8),
+    /// Seeded noise.
+    Noise,
+}
+
+impl ImageFill {
+    /// The fill, noise with this seed.
+    pub fn with_seed(self, seed: u64) -> Fill {
+        match self {
+            ImageFill::Byte(byte) => Fill::Byte(byte),
+            ImageFill::Noise => Fill::Noise(seed),
+        }
+    }
+}
+
+impl FromScalar for ImageFill {
+    const EXPECTED: &'static str = "a byte (0 to 0xFF) or noise";
+
+    fn from_scalar(scalar: Scalar) -> Option<Self> {
+        match &scalar {
+            Scalar::Text(text) if text == "noise" => Some(ImageFill::Noise),
+            _ => scalar.number()?.try_into().ok().map(ImageFill::Byte),
+        }
+    }
+
+    fn schema() -> Schema {
+        json_schema!({"oneOf": [{"type": "integer", "minimum": 0, "maximum": 255}, {"const": "noise"}]})
+    }
+}
+scalar!(ImageFill);
+
+/// A place in the host's address space: a number or a symbol with an offset.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Place {
+    /// An address.
+    Address(u32),
+    /// A symbol of the host image, plus an offset in bytes.
+    Symbol(String, u32),
+}
+
+impl Place {
+    fn parse(text: &str) -> Option<Self> {
+        let text = text.trim();
+        if let Some(address) = number_text(text) {
+            return u32::try_from(address).ok().map(Place::Address);
+        }
+        let (name, offset) = match text.rsplit_once('+') {
+            Some((name, offset)) => (name.trim(), u32::try_from(number_text(offset)?).ok()?),
+            None => (text, 0),
+        };
+        let named = !name.is_empty() && !name.contains(char::is_whitespace);
+        named.then(|| Place::Symbol(name.to_owned(), offset))
+    }
+}
+
+impl FromScalar for Place {
+    const EXPECTED: &'static str = "an address, a symbol, or symbol+offset";
+
+    fn from_scalar(scalar: Scalar) -> Option<Self> {
+        match scalar {
+            Scalar::Number(address) => u32::try_from(address).ok().map(Place::Address),
+            Scalar::Text(text) => Place::parse(&text),
+        }
+    }
+
+    fn schema() -> Schema {
+        json_schema!({"type": ["integer", "string"], "minimum": 0, "maximum": 0xFF_FFFF, "pattern": "^\\S+(\\s*\\+\\s*\\S+)?$"})
+    }
+}
+scalar!(Place);
+
+/// A cell: memory of some width at a place, or a register.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum CellText {
+    /// `word 0xE00012`, `byte flag`.
+    Memory(Width, Place),
+    /// `d0`, `d0.w`.
+    Register(Register, Width),
+}
+
+impl CellText {
+    /// Understands a cell.
+    pub fn parse(text: &str) -> Option<Self> {
+        let text = text.trim();
+        if let Some((width, place)) = text.split_once(char::is_whitespace) {
+            let width = match width {
+                "byte" => Width::Byte,
+                "word" => Width::Word,
+                "long" => Width::Long,
+                _ => return None,
+            };
+            return Place::parse(place).map(|place| CellText::Memory(width, place));
+        }
+        let (name, width) = text.split_once('.').unwrap_or((text, "l"));
+        let width = match width {
+            "b" => Width::Byte,
+            "w" => Width::Word,
+            "l" => Width::Long,
+            _ => return None,
+        };
+        Register::parse(name).map(|register| CellText::Register(register, width))
+    }
+}
+
+impl FromScalar for CellText {
+    const EXPECTED: &'static str = "a cell like word 0xE00012, byte some_symbol, or a register like d0 or d0.w";
+
+    fn from_scalar(scalar: Scalar) -> Option<Self> {
+        let Scalar::Text(text) = scalar else { return None };
+        CellText::parse(&text)
+    }
+
+    fn schema() -> Schema {
+        json_schema!({"type": "string", "pattern": "^\\s*((byte|word|long)\\s+\\S+(\\s*\\+\\s*\\S+)?|([dDaA][0-7]|sp|SP|sr|SR)(\\.[bwl])?)\\s*$"})
+    }
+}
+scalar!(CellText);
+
+/// The elements of a list that must not be empty.
+pub(super) fn some<'de, T: Deserialize<'de>, A: SeqAccess<'de>>(mut access: A) -> Result<Vec<T>, A::Error> {
+    let mut values = Vec::new();
+    while let Some(value) = access.next_element()? {
+        values.push(value);
+    }
+    if values.is_empty() {
+        return Err(A::Error::custom("the list is empty"));
+    }
+    Ok(values)
+}
+
+/// One value or a list of them.
+#[derive(Clone, Debug)]
+pub struct OneOrMany<T>(pub Vec<T>);
+
+impl<'de, T: Deserialize<'de>> Deserialize<'de> for OneOrMany<T> {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct Either<T>(std::marker::PhantomData<T>);
+
+        impl<'de, T: Deserialize<'de>> Visitor<'de> for Either<T> {
+            type Value = OneOrMany<T>;
+
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("one value or a list")
+            }
+
+            fn visit_str<E: Error>(self, value: &str) -> Result<Self::Value, E> {
+                T::deserialize(value.into_deserializer()).map(|value| OneOrMany(vec![value]))
+            }
+
+            fn visit_u64<E: Error>(self, value: u64) -> Result<Self::Value, E> {
+                T::deserialize(value.into_deserializer()).map(|value| OneOrMany(vec![value]))
+            }
+
+            fn visit_i64<E: Error>(self, value: i64) -> Result<Self::Value, E> {
+                T::deserialize(value.into_deserializer()).map(|value| OneOrMany(vec![value]))
+            }
+
+            fn visit_seq<A: SeqAccess<'de>>(self, access: A) -> Result<Self::Value, A::Error> {
+                some(access).map(OneOrMany)
+            }
+        }
+
+        deserializer.deserialize_any(Either(std::marker::PhantomData))
+    }
+}
+
+impl<T: JsonSchema> JsonSchema for OneOrMany<T> {
+    fn schema_name() -> Cow<'static, str> {
+        format!("OneOrMany{}", T::schema_name()).into()
+    }
+
+    fn json_schema(generator: &mut SchemaGenerator) -> Schema {
+        let one = generator.subschema_for::<T>();
+        json_schema!({"anyOf": [one, {"type": "array", "items": one, "minItems": 1}]})
+    }
+}
+
+/// A mapping whose keys are names that the user chooses, in the order of the file. A name given twice is an error.
+#[derive(Clone, Debug)]
+pub struct Named<T>(pub Vec<(String, T)>);
+
+impl<T> Default for Named<T> {
+    fn default() -> Self {
+        Named(Vec::new())
+    }
+}
+
+impl<T> Named<T> {
+    /// The value of a name.
+    pub fn get(&self, name: &str) -> Option<&T> {
+        self.0.iter().find(|(key, _)| key == name).map(|(_, value)| value)
+    }
+
+    /// The names, in order.
+    pub fn names(&self) -> impl Iterator<Item = &str> {
+        self.0.iter().map(|(name, _)| name.as_str())
+    }
+}
+
+impl<'de, T: Deserialize<'de>> Deserialize<'de> for Named<T> {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct Pairs<T>(std::marker::PhantomData<T>);
+
+        impl<'de, T: Deserialize<'de>> Visitor<'de> for Pairs<T> {
+            type Value = Named<T>;
+
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a mapping")
+            }
+
+            fn visit_map<A: MapAccess<'de>>(self, mut access: A) -> Result<Self::Value, A::Error> {
+                let mut pairs: Vec<(String, T)> = Vec::new();
+                while let Some(key) = access.next_key::<String>()? {
+                    if pairs.iter().any(|(name, _)| *name == key) {
+                        return Err(A::Error::custom(format!("`{key}` is given twice")));
+                    }
+                    pairs.push((key, access.next_value()?));
+                }
+                Ok(Named(pairs))
+            }
+        }
+
+        deserializer.deserialize_map(Pairs(std::marker::PhantomData))
+    }
+}
+
+impl<T: JsonSchema> JsonSchema for Named<T> {
+    fn schema_name() -> Cow<'static, str> {
+        format!("Named{}", T::schema_name()).into()
+    }
+
+    fn json_schema(generator: &mut SchemaGenerator) -> Schema {
+        let value = generator.subschema_for::<T>();
+        json_schema!({"type": "object", "additionalProperties": value})
+    }
+}

@@ -1,0 +1,482 @@
+//! A case file ready to run: `for` lists multiplied, defaults applied, one case made at a time.
+
+use std::collections::{BTreeSet, HashMap};
+use std::path::Path;
+use std::sync::Arc;
+
+use rayon::prelude::*;
+use serde_yaml::{Mapping, Value as Yaml};
+use unicode_width::UnicodeWidthStr;
+
+use super::DEFAULT_SEED;
+use super::attach::{Bench, Files, NOTHING};
+use super::case_file::{CaseFile, CaseSpec, DefaultsSpec};
+use super::complaint::{Complaint, suggestion};
+use super::document::{Document, KeyPath, Step};
+use super::harness::{Case, Harness};
+use super::harness_file::{Literal, ReadsSpec};
+use super::placeholder::{Bindings, names, spell};
+use super::scalar::Named;
+use super::sections::beside;
+use super::{expect, label, plan_board};
+use crate::board::{Inputs, Schedule};
+use crate::run::Setup;
+
+/// The most cases that one case's `for` lists may make.
+pub const LARGEST_PRODUCT: usize = 1_000_000;
+
+/// Keys of a case whose mappings are merged with those of `defaults`, one key at a time.
+const MERGED: [&str; 2] = ["ports", "expect"];
+
+/// Keys of `defaults`.
+const DEFAULT_KEYS: [&str; 4] = ["empty", "ports", "power-on", "expect"];
+
+/// A case file, checked.
+#[derive(Debug)]
+pub struct Suite {
+    /// Its harness.
+    pub harness: Arc<Harness>,
+    document: Document,
+    cartridges: Named<Yaml>,
+    templates: Vec<Template>,
+    files: Files,
+    seed: u64,
+    widest_label: usize,
+}
+
+/// A case before its `for` lists are multiplied.
+#[derive(Debug)]
+struct Template {
+    /// The case's keys, with the defaults.
+    value: Yaml,
+    /// The case's own keys.
+    own: Mapping,
+    path: KeyPath,
+    line: usize,
+    variables: Vec<(String, Vec<Literal>)>,
+    /// How many cases of the file come before it.
+    first: usize,
+}
+
+impl Template {
+    fn count(&self) -> usize {
+        self.variables.iter().map(|(_, values)| values.len()).product()
+    }
+
+    /// The values of the variables in one combination; the last variable changes fastest.
+    fn bindings(&self, mut number: usize) -> Bindings {
+        let mut values = Vec::new();
+        for (name, list) in self.variables.iter().rev() {
+            values.push((name.clone(), list[number % list.len()].clone()));
+            number /= list.len();
+        }
+        values.reverse();
+        Bindings::new(values)
+    }
+}
+
+impl Suite {
+    /// Reads and checks a case file and its harness; every case is made once, so that whatever is wrong is found now.
+    ///
+    /// # Errors
+    /// The first thing that is wrong.
+    pub fn load(path: impl AsRef<Path>) -> Result<Self, Complaint> {
+        Self::load_with(path, DEFAULT_SEED, &mut HashMap::new())
+    }
+
+    /// Like [`Suite::load`], with a seed for all noise, and with harnesses that are loaded already (by path).
+    ///
+    /// # Errors
+    /// The first thing that is wrong.
+    pub fn load_with(
+        path: impl AsRef<Path>,
+        seed: u64,
+        harnesses: &mut HashMap<std::path::PathBuf, Arc<Harness>>,
+    ) -> Result<Self, Complaint> {
+        let document = Document::read(path.as_ref())?;
+        let file: CaseFile = document.parse()?;
+        let key = KeyPath::root().key("harness");
+        let harness_path = beside(&document.path, &file.harness);
+        if !harness_path.is_file() {
+            return Err(document.complain(&key, format!("there is no harness file {}", harness_path.display())));
+        }
+        let harness = match harnesses.get(&harness_path) {
+            Some(harness) => Arc::clone(harness),
+            None => {
+                let harness = Arc::new(Harness::load(&harness_path)?);
+                harnesses.insert(harness_path, Arc::clone(&harness));
+                harness
+            }
+        };
+        let mut suite = Self::prepare(document, file, harness, seed)?;
+        suite.widest_label = suite.check()?;
+        Ok(suite)
+    }
+
+    fn prepare(document: Document, file: CaseFile, harness: Arc<Harness>, seed: u64) -> Result<Self, Complaint> {
+        let root = KeyPath::root();
+        if let Some(defaults) = &file.defaults {
+            document.parse_value::<DefaultsSpec>(defaults, &root.key("defaults"))?;
+        }
+        if file.cartridges.get(NOTHING).is_some() {
+            let path = root.key("cartridges").key(NOTHING);
+            return Err(document.complain_key(&path, format!("`{NOTHING}` is the empty socket; give another name")));
+        }
+        if file.cases.is_empty() {
+            return Err(document.complain(&root.key("cases"), "there is no case in this file"));
+        }
+        let mut templates: Vec<Template> = Vec::new();
+        let mut first = 0;
+        for (index, value) in file.cases.iter().enumerate() {
+            let path = root.key("cases").index(index);
+            let template = template(&document, file.defaults.as_ref(), value, path, first)?;
+            first += template.count();
+            templates.push(template);
+        }
+        let (cartridges, files) = (file.cartridges, Files::default());
+        Ok(Self { harness, document, cartridges, templates, files, seed, widest_label: 0 })
+    }
+
+    /// Makes every case once, and checks that their names differ. Returns the width of the widest label.
+    fn check(&self) -> Result<usize, Complaint> {
+        for name in self.cartridges.names() {
+            self.check_used_cartridge(name)?;
+        }
+        // Of several complaints the first in the file is given, whichever thread found it.
+        let made: Vec<Result<(String, usize), Complaint>> = (0..self.len())
+            .into_par_iter()
+            .map(|index| self.case(index).map(|case| (case.name, case.label.width())))
+            .collect();
+        let made: Vec<(String, usize)> = made.into_iter().collect::<Result<_, _>>()?;
+        let mut seen: HashMap<&str, usize> = HashMap::with_capacity(made.len());
+        for (index, (name, _)) in made.iter().enumerate() {
+            if let Some(earlier) = seen.insert(name, index) {
+                let (template, other) = (self.template(index).0, self.template(earlier).0);
+                let message = format!("the name {name:?} is that of the case in line {} too", other.line);
+                return Err(self.document.complain(&template.path.key("name"), message));
+            }
+        }
+        Ok(made.iter().map(|(_, width)| *width).max().unwrap_or(0))
+    }
+
+    /// A cartridge must be a mapping and have known keys, also if no case attaches it.
+    fn check_used_cartridge(&self, name: &str) -> Result<(), Complaint> {
+        let path = KeyPath::root().key("cartridges").key(name);
+        let mut found = Vec::new();
+        let value = self.cartridges.get(name).unwrap_or(&Yaml::Null);
+        names(value, &path, &mut found);
+        // Placeholders without a value are the attaching case's business.
+        let open = found.into_iter().map(|(name, _)| (name, Literal::Text("?".to_owned()))).collect();
+        match self.bench().understand(&Yaml::String(name.to_owned()), &path, &Bindings::new(open)) {
+            Err(complaint)
+                if complaint.message.starts_with("unknown key") || complaint.message.contains("starts from itself") =>
+            {
+                Err(complaint)
+            }
+            Err(complaint) if complaint.message.starts_with("there is no cartridge") || !value.is_mapping() => {
+                Err(complaint)
+            }
+            _ => Ok(()),
+        }
+    }
+
+    fn bench(&self) -> Bench<'_> {
+        Bench {
+            document: &self.document,
+            cartridges: &self.cartridges,
+            layout: &self.harness.layout,
+            files: &self.files,
+            seed: self.seed,
+        }
+    }
+
+    /// The case file.
+    pub fn path(&self) -> &Path {
+        &self.document.path
+    }
+
+    /// The seed of all noise.
+    pub fn seed(&self) -> u64 {
+        self.seed
+    }
+
+    /// The width of the widest label of any case, in columns.
+    pub fn widest_label(&self) -> usize {
+        self.widest_label
+    }
+
+    /// How many cases there are.
+    pub fn len(&self) -> usize {
+        self.templates.last().map_or(0, |last| last.first + last.count())
+    }
+
+    /// Whether there is no case; a suite that has been loaded has at least one.
+    pub fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+
+    fn template(&self, index: usize) -> (&Template, usize) {
+        let after = self.templates.partition_point(|template| template.first <= index);
+        let template = &self.templates[after - 1];
+        (template, index - template.first)
+    }
+
+    /// The line of a case.
+    pub fn line(&self, index: usize) -> usize {
+        self.template(index).0.line
+    }
+
+    /// The name of a case, without making the case.
+    pub fn name(&self, index: usize) -> String {
+        let (template, number) = self.template(index);
+        name(template, &template.bindings(number))
+    }
+
+    /// Makes a case; `index` is below [`Suite::len`].
+    ///
+    /// # Errors
+    /// Whatever is wrong with it; never for a suite that has been loaded, unless files have changed.
+    pub fn case(&self, index: usize) -> Result<Case, Complaint> {
+        let (template, number) = self.template(index);
+        Maker { suite: self, template }.make(&template.bindings(number))
+    }
+
+    /// All cases, in order.
+    pub fn cases(&self) -> impl Iterator<Item = Result<Case, Complaint>> + '_ {
+        (0..self.len()).map(|index| self.case(index))
+    }
+}
+
+/// Reads what can be told of a case before its variables have values.
+fn template(
+    document: &Document,
+    defaults: Option<&Yaml>,
+    value: &Yaml,
+    path: KeyPath,
+    first: usize,
+) -> Result<Template, Complaint> {
+    let Yaml::Mapping(own) = value else {
+        return Err(document.complain(&path, "a case is a mapping of keys to values"));
+    };
+    let mut merged = own.clone();
+    for (key, default) in defaults.and_then(Yaml::as_mapping).into_iter().flatten() {
+        match merged.get_mut(key) {
+            None => {
+                merged.insert(key.clone(), default.clone());
+            }
+            Some(Yaml::Mapping(given)) if key.as_str().is_some_and(|key| MERGED.contains(&key)) => {
+                for (inner, default) in default.as_mapping().into_iter().flatten() {
+                    if !given.contains_key(inner) && !excluded(given, inner) {
+                        given.insert(inner.clone(), default.clone());
+                    }
+                }
+            }
+            Some(_) => {}
+        }
+    }
+    let variables = variables(document, own.get("for"), &path)?;
+    let value = Yaml::Mapping(merged);
+    let line = document.line(&path);
+    Ok(Template { value, own: own.clone(), path, line, variables, first })
+}
+
+/// A case that names a branch does not take a kind from the defaults, and the other way round.
+fn excluded(given: &Mapping, key: &Yaml) -> bool {
+    match key.as_str() {
+        Some("branch") => given.contains_key("kind"),
+        Some("kind") => given.contains_key("branch"),
+        _ => false,
+    }
+}
+
+fn variables(
+    document: &Document,
+    value: Option<&Yaml>,
+    path: &KeyPath,
+) -> Result<Vec<(String, Vec<Literal>)>, Complaint> {
+    let at = path.key("for");
+    let Some(value) = value else { return Ok(Vec::new()) };
+    let lists: Named<Vec<Literal>> = document.parse_value(value, &at)?;
+    let mut product: usize = 1;
+    for (name, values) in &lists.0 {
+        let here = at.key(name);
+        if values.is_empty() {
+            return Err(document.complain(&here, "the list is empty, so the case would never run"));
+        }
+        for (index, value) in values.iter().enumerate() {
+            if values[..index].contains(value) {
+                return Err(document.complain(&here.index(index), format!("{} is listed twice", spell(value))));
+            }
+        }
+        product = product.saturating_mul(values.len());
+        if product > LARGEST_PRODUCT {
+            let message = format!("the lists make more than {LARGEST_PRODUCT} cases, which is the most");
+            return Err(document.complain(&at, message));
+        }
+    }
+    Ok(lists.0)
+}
+
+/// The name with its placeholders replaced; what it does not mention follows.
+fn name(template: &Template, bindings: &Bindings) -> String {
+    let mut mentioned = BTreeSet::new();
+    let mut value = template.value.get("name").cloned().unwrap_or(Yaml::Null);
+    bindings.fill(&mut value, &mut mentioned);
+    let mut name = match value {
+        Yaml::String(text) => text,
+        Yaml::Number(number) => number.to_string(),
+        _ => String::new(),
+    };
+    for (variable, _) in template.variables.iter().filter(|(variable, _)| !mentioned.contains(variable)) {
+        if let Some(value) = bindings.get(variable) {
+            name.push_str(&format!(", {variable} {}", spell(value)));
+        }
+    }
+    name
+}
+
+/// Makes the cases of one template.
+struct Maker<'a> {
+    suite: &'a Suite,
+    template: &'a Template,
+}
+
+impl Maker<'_> {
+    fn make(&self, bindings: &Bindings) -> Result<Case, Complaint> {
+        let harness = &self.suite.harness;
+        let mut used = BTreeSet::new();
+        let mut value = self.template.value.clone();
+        // The lists are read already, and the attached cartridge is filled in by itself.
+        let attach = value.as_mapping_mut().and_then(|mapping| {
+            mapping.remove("for");
+            if let Some(text) = mapping.get_mut("name") {
+                *text = Yaml::String(name(self.template, bindings));
+            }
+            mapping.get_mut("attach").map(|attach| std::mem::replace(attach, Yaml::Null))
+        });
+        bindings.fill(&mut value, &mut used);
+        if let (Some(attach), Some(mapping)) = (attach, value.as_mapping_mut()) {
+            mapping.insert("attach".into(), attach);
+        }
+        let mut spec: CaseSpec = self.parse(&value)?;
+        bindings.fill(&mut spec.attach, &mut used);
+        if spec.name.trim().is_empty() {
+            return Err(self.complain(&["name"], "the name is empty"));
+        }
+        let understood = self.suite.bench().understand(&spec.attach, &self.template.path.key("attach"), bindings)?;
+        used.extend(understood.used.iter().cloned());
+        self.check_variables(&used)?;
+        let ports = self.ports(&spec)?;
+        let empty = spec.empty.map_or(harness.empty, Into::into);
+        let inputs = Inputs { attached: understood.attached, empty, ports, seed: self.suite.seed };
+        let label = self.label(understood.label, &spec, &inputs);
+        let mut setup = Setup { inputs, probes: Vec::new() };
+        let expectation =
+            expect::resolve(harness, &spec.expect.unwrap_or_default(), &mut setup).map_err(|refusal| {
+                expect::complain(refusal, |keys, message| {
+                    let keys: Vec<&str> = ["expect"].into_iter().chain(keys.iter().map(String::as_str)).collect();
+                    self.complain(&keys, message)
+                })
+            })?;
+        let power_on = match &spec.power_on {
+            Some(words) => vec![plan_board::ram_fills(&words.0); harness.power_on.len()],
+            None => harness.power_on.clone(),
+        };
+        Ok(Case {
+            name: spec.name,
+            label,
+            file: self.suite.document.path.clone(),
+            line: self.template.line,
+            setup,
+            fills: Harness::fills(&power_on),
+            expectation,
+            known_bug: spec.known_bug,
+        })
+    }
+
+    fn parse(&self, value: &Yaml) -> Result<CaseSpec, Complaint> {
+        self.suite.document.parse_value(value, &self.template.path).map_err(|complaint| {
+            // What came from the defaults was checked there, so a complaint is about the case's own keys; but a value
+            // that a placeholder got may be wrong in a default too.
+            match self.template.own.keys().any(|key| key.as_str().is_some_and(|key| complaint.path.contains(key))) {
+                true => complaint,
+                false => complaint.with_help("the key may stand in `defaults`"),
+            }
+        })
+    }
+
+    /// A `for` variable that nothing uses would only repeat the same case.
+    fn check_variables(&self, used: &BTreeSet<String>) -> Result<(), Complaint> {
+        let unused = self.template.variables.iter().find(|(name, _)| !used.contains(name));
+        match unused {
+            None => Ok(()),
+            Some((name, _)) => {
+                let path = self.template.path.key("for").key(name);
+                let message =
+                    format!("nothing but the name uses `{{{name}}}`, so the same case would run again and again");
+                Err(self.suite.document.complain_key(&path, message))
+            }
+        }
+    }
+
+    /// A complaint about keys below the case; where the case does not have them, the defaults do.
+    fn complain(&self, keys: &[&str], message: impl Into<String>) -> Complaint {
+        let mut here = Some(&self.template.own);
+        let mut found = 0;
+        for key in keys {
+            let Some(value) = here.and_then(|mapping| mapping.get(*key)) else { break };
+            here = value.as_mapping();
+            found += 1;
+        }
+        let in_defaults = found < keys.len().min(2) && keys.first().is_some_and(|key| DEFAULT_KEYS.contains(key));
+        let known_default = in_defaults && self.suite.document.line(&KeyPath::root().key("defaults")) > 0 && {
+            let value = keys.iter().try_fold(&self.template.value, |value, key| value.get(*key));
+            value.is_some()
+        };
+        let base = if known_default { KeyPath::root().key("defaults") } else { self.template.path.clone() };
+        let path = KeyPath(base.0.into_iter().chain(keys.iter().map(|key| Step::Key((*key).to_owned()))).collect());
+        self.suite.document.complain(&path, message)
+    }
+
+    fn ports(&self, spec: &CaseSpec) -> Result<Vec<Option<Schedule>>, Complaint> {
+        let ports = self.suite.harness.rig.map.ports();
+        let mut schedules = vec![None; ports.len()];
+        let given: &[(String, ReadsSpec)] = spec.ports.as_ref().map_or(&[], |named| &named.0);
+        for (name, reads) in given {
+            let Some(index) = ports.iter().position(|port| port.name == *name) else {
+                let mut complaint = self.complain(&["ports", name], format!("there is no port `{name}`"));
+                complaint.help = suggestion(name, ports.iter().map(|port| port.name.as_str()));
+                return Err(complaint);
+            };
+            if ports[index].reads.is_none() {
+                return Err(self.complain(&["ports", name], format!("the port `{name}` cannot be read")));
+            }
+            let schedule = plan_board::schedule(reads, ports[index].size)
+                .map_err(|message| self.complain(&["ports", name], message))?;
+            schedules[index] = Some(schedule);
+        }
+        Ok(schedules)
+    }
+
+    /// The cartridge, and every input that is not the harness's own.
+    fn label(&self, mut words: Vec<String>, spec: &CaseSpec, inputs: &Inputs) -> String {
+        let map = &self.suite.harness.rig.map;
+        if inputs.empty != self.suite.harness.empty {
+            words.push(label::empty_words(inputs.empty).to_owned());
+        }
+        for (index, schedule) in inputs.ports.iter().enumerate() {
+            if let Some(schedule) = schedule
+                && map.ports()[index].reads.as_ref() != Some(schedule)
+            {
+                words.push(label::port_words(map, index, schedule));
+            }
+        }
+        if let Some(power_on) = &spec.power_on {
+            let fills = plan_board::ram_fills(&power_on.0);
+            let each: Vec<String> = fills.iter().map(|fill| label::fill_words(map, &[*fill])).collect();
+            words.push(format!("RAM {}", each.join("/")));
+        }
+        words.retain(|word| !word.is_empty());
+        words.join(", ")
+    }
+}

@@ -1,0 +1,39 @@
+//! Sizes, times and addresses as people write them; one place, so that every output agrees.
+
+/// A size in bytes as text: whole MiB or KiB where it is one, bytes otherwise.
+pub fn size(bytes: u32) -> String {
+    match bytes {
+        0 => "0 bytes".to_owned(),
+        _ if bytes.is_multiple_of(1 << 20) => format!("{} MiB", bytes >> 20),
+        _ if bytes.is_multiple_of(1 << 10) => format!("{} KiB", bytes >> 10),
+        _ => format!("{} bytes", thousands(u64::from(bytes))),
+    }
+}
+
+/// A count with thousands separators.
+pub fn thousands(count: u64) -> String {
+    let digits = count.to_string();
+    let mut text = String::with_capacity(digits.len() + digits.len() / 3);
+    for (index, digit) in digits.chars().enumerate() {
+        if index > 0 && (digits.len() - index).is_multiple_of(3) {
+            text.push(',');
+        }
+        text.push(digit);
+    }
+    text
+}
+
+/// A bus address, six hexadecimal digits (the 68000 has 24 address bits).
+pub fn address(address: u32) -> String {
+    format!("0x{address:06X}")
+}
+
+/// Cycles as milliseconds at a clock in hertz.
+pub fn milliseconds(cycles: u64, hertz: u64) -> f64 {
+    cycles as f64 * 1000.0 / hertz as f64
+}
+
+/// A byte as a printable character, a dot for anything else.
+pub fn printable(byte: u8) -> char {
+    if (0x20..0x7F).contains(&byte) { char::from(byte) } else { '.' }
+}

@@ -1,0 +1,173 @@
+//! The acceptance table: ordered rules that say which cartridge ought to take which branch.
+//!
+//! Rules look at what shows in the window, not at the image: a header out of sight is no header. Bytes that are not one
+//! fixed value (floating open bus) equal nothing; flickering contacts and ports that change make a rule undecidable.
+
+use crate::board::{Inputs, Map, steady_byte};
+use crate::cartridge::{Field, Holds, Layout};
+
+/// What a header field must hold.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum FieldMatch {
+    /// One of these byte strings, as long as the field.
+    OneOf(Vec<Vec<u8>>),
+    /// A text of which these parts are given.
+    Part {
+        /// It starts with this.
+        starts: Option<Vec<u8>>,
+        /// Without its padding it ends with this.
+        ends: Option<Vec<u8>>,
+        /// It contains this.
+        contains: Option<Vec<u8>>,
+    },
+}
+
+/// What a port must read.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum PortMatch {
+    /// One of these values.
+    OneOf(Vec<u16>),
+    /// These bits, with this value.
+    Bits {
+        /// The bits that count.
+        mask: u16,
+        /// Their value.
+        is: u16,
+    },
+}
+
+impl PortMatch {
+    fn fits(&self, value: u16) -> bool {
+        match self {
+            PortMatch::OneOf(values) => values.contains(&value),
+            PortMatch::Bits { mask, is } => value & mask == *is,
+        }
+    }
+}
+
+/// Conditions that must all hold.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Conditions {
+    /// Header fields, by index in the layout.
+    pub fields: Vec<(usize, FieldMatch)>,
+    /// Ports, by index.
+    pub ports: Vec<(usize, PortMatch)>,
+}
+
+/// A rule.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Rule {
+    /// All of these hold.
+    pub when: Option<Conditions>,
+    /// Not all of these hold.
+    pub unless: Option<Conditions>,
+    /// The branch to take, by index.
+    pub branch: usize,
+}
+
+/// What the table says of a cartridge.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Decision {
+    /// It ought to take this branch.
+    Branch {
+        /// The branch, by index.
+        branch: usize,
+        /// The rule, by index.
+        rule: usize,
+    },
+    /// The table cannot tell, and why.
+    Unclear(String),
+    /// No rule fits, or there is no table.
+    Silent,
+}
+
+/// The acceptance table of a harness.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Acceptance {
+    /// The rules, in order.
+    pub rules: Vec<Rule>,
+}
+
+/// What one run's cartridge and ports look like to the table.
+struct Seen<'a> {
+    map: &'a Map,
+    layout: &'a Layout,
+    inputs: &'a Inputs,
+}
+
+impl Acceptance {
+    /// The first rule that fits says which branch.
+    pub fn decide(&self, map: &Map, layout: &Layout, inputs: &Inputs) -> Decision {
+        let seen = Seen { map, layout, inputs };
+        for (index, rule) in self.rules.iter().enumerate() {
+            let when = rule.when.as_ref().map_or(Ok(true), |conditions| seen.hold(conditions));
+            let fits = match when {
+                // What a rule says of ports does not matter where its header fields already fail.
+                Ok(false) => Ok(false),
+                Ok(true) => rule.unless.as_ref().map_or(Ok(true), |conditions| Ok(!seen.hold(conditions)?)),
+                Err(why) => Err(why),
+            };
+            match fits {
+                Ok(true) => return Decision::Branch { branch: rule.branch, rule: index },
+                Ok(false) => {}
+                Err(why) => return Decision::Unclear(format!("rule {}: {why}", index + 1)),
+            }
+        }
+        Decision::Silent
+    }
+}
+
+impl Seen<'_> {
+    fn hold(&self, conditions: &Conditions) -> Result<bool, String> {
+        for (index, wanted) in &conditions.fields {
+            if self.inputs.attached.contacts.flicker() {
+                return Err("a contact flickers, so the header is not one fixed text".to_owned());
+            }
+            if !self.field_fits(&self.layout.fields()[*index], wanted) {
+                return Ok(false);
+            }
+        }
+        for (index, wanted) in &conditions.ports {
+            if !self.port_fits(*index, wanted)? {
+                return Ok(false);
+            }
+        }
+        Ok(true)
+    }
+
+    fn field_fits(&self, field: &Field, wanted: &FieldMatch) -> bool {
+        let start = self.map.window().start() + field.at;
+        let bytes: Vec<Option<u8>> = (start..start + field.length).map(|address| self.byte(address)).collect();
+        let equal = |left: &[Option<u8>], right: &[u8]| {
+            left.len() == right.len() && left.iter().zip(right).all(|(left, right)| *left == Some(*right))
+        };
+        match wanted {
+            FieldMatch::OneOf(texts) => texts.iter().any(|text| equal(&bytes, text)),
+            FieldMatch::Part { starts, ends, contains } => {
+                let pad = if let Holds::Text(pad) = field.holds { Some(pad.byte()) } else { None };
+                let used = bytes.iter().rposition(|byte| *byte != pad).map_or(0, |last| last + 1);
+                starts.as_ref().is_none_or(|text| bytes.len() >= text.len() && equal(&bytes[..text.len()], text))
+                    && ends
+                        .as_ref()
+                        .is_none_or(|text| used >= text.len() && equal(&bytes[used - text.len()..used], text))
+                    && contains.as_ref().is_none_or(|text| {
+                        text.len() <= bytes.len() && bytes.windows(text.len().max(1)).any(|part| equal(part, text))
+                    })
+            }
+        }
+    }
+
+    fn byte(&self, address: u32) -> Option<u8> {
+        steady_byte(&self.inputs.attached, address, self.inputs.empty)
+    }
+
+    fn port_fits(&self, index: usize, wanted: &PortMatch) -> Result<bool, String> {
+        let port = &self.map.ports()[index];
+        let own = self.inputs.ports.get(index).and_then(Option::as_ref);
+        let Some(schedule) = own.or(port.reads.as_ref()) else {
+            return Err(format!("the port `{}` cannot be read", port.name));
+        };
+        let value = schedule.constant().ok_or_else(|| format!("the port `{}` changes during the run", port.name))?;
+        Ok(wanted.fits(value))
+    }
+}

@@ -1,0 +1,389 @@
+//! Compares one outcome with one expectation and says every way in which they differ.
+
+use std::ops::Range;
+
+use super::{Decision, Expectation, Names, PortWrites, Reason, Wanted, Why, Within, Writes};
+use crate::board::{AccessKind, EarlyRead, Place, PortSize, PortWrite, StrayKind};
+use crate::run::{Crash, End, Limit, Outcome, Wrong};
+use crate::units;
+
+/// What no run of a harness may do.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Forbid {
+    /// Writes that land nowhere.
+    pub writes_outside_map: bool,
+    /// Reads where nothing is mapped.
+    pub reads_outside_map: bool,
+    /// RAM read before it was written.
+    pub reads_ram_before_writing: bool,
+    /// Port values that are not declared.
+    pub undeclared_port_writes: bool,
+}
+
+/// Every reason why an outcome is not what was wanted; none if it is. `stray_read` is the first read of the attached
+/// image that the expectation's `reads` does not allow, as (address, offset, program counter).
+pub fn judge(
+    outcome: &Outcome,
+    wanted: &Expectation,
+    forbid: Forbid,
+    stray_read: Option<(u32, Option<u32>, u32)>,
+    names: Names,
+) -> Vec<Reason> {
+    let mut judge = Judge { outcome, wanted, names, reasons: Vec::new() };
+    judge.branch();
+    judge.specification();
+    judge.shows();
+    judge.writes();
+    judge.cells();
+    judge.within(wanted.within);
+    judge.reads(stray_read);
+    judge.forbidden(forbid);
+    judge.reasons
+}
+
+struct Judge<'a> {
+    outcome: &'a Outcome,
+    wanted: &'a Expectation,
+    names: Names<'a>,
+    reasons: Vec<Reason>,
+}
+
+impl Judge<'_> {
+    fn add(&mut self, why: Why, text: String) {
+        self.reasons.push(Reason::new(why, text));
+    }
+
+    /// The branch, and the branches that must never be taken.
+    fn branch(&mut self) {
+        let Some(reached) = self.outcome.branch() else {
+            let why = if matches!(self.outcome.end, End::Limit(_)) { Why::Limit } else { Why::Branch };
+            let text = format!("{}; wanted {}", ending(self.outcome, self.names), self.wish());
+            return self.add(why, text);
+        };
+        let fits = match &self.wanted.branch {
+            Wanted::Branches(list) => list.contains(&reached),
+            Wanted::Kind(kind) => self.names.rig.branches[reached].kind == *kind,
+            Wanted::Specified => match self.wanted.specified {
+                Decision::Branch { branch, .. } => branch == reached,
+                // Such a case is refused when it is loaded.
+                Decision::Unclear(_) | Decision::Silent => false,
+            },
+            Wanted::Any => true,
+        };
+        if !fits {
+            let text = format!("took {}; wanted {}", self.names.branch(reached), self.wish());
+            self.add(Why::Branch, text);
+        }
+        if self.wanted.never.contains(&reached) {
+            self.add(Why::Never, format!("took {}, which must never be taken here", self.names.branch(reached)));
+        }
+    }
+
+    fn wish(&self) -> String {
+        match &self.wanted.branch {
+            Wanted::Branches(list) => self.names.branches(list),
+            Wanted::Kind(kind) => format!("any {} branch", kind.name()),
+            Wanted::Specified => match self.wanted.specified {
+                Decision::Branch { branch, rule } => {
+                    format!("{} (acceptance rule {})", self.names.branches(&[branch]), rule + 1)
+                }
+                Decision::Unclear(_) | Decision::Silent => "a branch of the acceptance table".to_owned(),
+            },
+            Wanted::Any => "any branch".to_owned(),
+        }
+    }
+
+    /// Case and acceptance table must not contradict each other, whatever the routine does.
+    fn specification(&mut self) {
+        let Decision::Branch { branch, rule } = self.wanted.specified else { return };
+        let agree = match &self.wanted.branch {
+            Wanted::Branches(list) => list.contains(&branch),
+            Wanted::Kind(kind) => self.names.rig.branches[branch].kind == *kind,
+            Wanted::Specified => true,
+            Wanted::Any => !self.wanted.never.contains(&branch),
+        };
+        if !agree {
+            let text = format!(
+                "the acceptance table (rule {}) says {} for this cartridge, the case says {}",
+                rule + 1,
+                self.names.branches(&[branch]),
+                match self.wanted.branch {
+                    Wanted::Any => format!("never {}", self.names.branches(&[branch])),
+                    _ => self.wish(),
+                }
+            );
+            self.add(Why::Specification, text);
+        } else if self.wanted.branch == Wanted::Any
+            && let Some(reached) = self.outcome.branch()
+            && reached != branch
+        {
+            let text = format!(
+                "took {}; the acceptance table (rule {}) says {}",
+                self.names.branch(reached),
+                rule + 1,
+                self.names.branches(&[branch])
+            );
+            self.add(Why::Branch, text);
+        }
+    }
+
+    fn shows(&mut self) {
+        let Some(reached) = self.outcome.branch() else { return };
+        for shows in &self.wanted.shows {
+            let Some((_, probe)) = shows.probes.iter().find(|(branch, _)| *branch == reached) else {
+                let text = format!("{} does not show `{}`", self.names.branches(&[reached]), shows.name);
+                self.add(Why::Shows, text);
+                continue;
+            };
+            let found = self.outcome.probes[*probe];
+            if found.value != shows.value {
+                let text = format!(
+                    "`{}` shows {}; wanted {}",
+                    shows.name,
+                    value(found.value, found.known),
+                    number(shows.value)
+                );
+                self.add(Why::Shows, text);
+            }
+        }
+    }
+
+    fn cells(&mut self) {
+        if matches!(self.outcome.end, End::Limit(_)) {
+            return;
+        }
+        for (probe, cell, wanted) in &self.wanted.cells {
+            let found = self.outcome.probes[*probe];
+            if found.value != *wanted {
+                let text = format!("{cell} holds {}; wanted {}", value(found.value, found.known), number(*wanted));
+                self.add(Why::Value, text);
+            }
+        }
+    }
+
+    fn writes(&mut self) {
+        if matches!(self.outcome.end, End::Limit(_)) {
+            return;
+        }
+        for writes in &self.wanted.writes {
+            let text = match writes {
+                Writes::Port { port, writes } => self.port_writes(*port, writes),
+                Writes::InOrder(steps) => self.writes_in_order(steps),
+            };
+            if let Some(text) = text {
+                self.add(Why::Writes, text);
+            }
+        }
+    }
+
+    fn port_writes(&self, port: usize, wanted: &PortWrites) -> Option<String> {
+        let name = &self.names.rig.map.ports()[port].name;
+        let found: Vec<u16> =
+            self.outcome.writes.iter().filter(|write| write.port == port).map(|write| write.value).collect();
+        match wanted {
+            PortWrites::Values(values) if *values == found => None,
+            PortWrites::Values(values) => {
+                Some(format!("`{name}` was written {}; wanted {}", list(&found), list(values)))
+            }
+            PortWrites::Count(count) if *count as usize == found.len() => None,
+            PortWrites::Count(count) => {
+                Some(format!("`{name}` was written {} times ({}); wanted {count}", found.len(), list(&found)))
+            }
+        }
+    }
+
+    fn writes_in_order(&self, steps: &[(usize, u16)]) -> Option<String> {
+        let ports: Vec<usize> = steps.iter().map(|(port, _)| *port).collect();
+        let counts = |write: &&PortWrite| ports.contains(&write.port);
+        let found: Vec<(usize, u16)> =
+            self.outcome.writes.iter().filter(counts).map(|write| (write.port, write.value)).collect();
+        if found == steps {
+            return None;
+        }
+        let show = |steps: &[(usize, u16)]| {
+            let show = |(port, value): &(usize, u16)| {
+                format!("{} {}", self.names.rig.map.ports()[*port].name, number(u32::from(*value)))
+            };
+            if steps.is_empty() { "nothing".to_owned() } else { steps.iter().map(show).collect::<Vec<_>>().join(", ") }
+        };
+        Some(format!("the ports were written {}; wanted {}", show(&found), show(steps)))
+    }
+
+    fn within(&mut self, within: Within) {
+        let (instructions, cycles) = (self.outcome.instructions, self.outcome.cycles);
+        let over = |what: &str, found: u64, most: Option<u64>| {
+            let most = most.filter(|most| found > *most)?;
+            Some(format!("took {} {what}; at most {} wanted", units::thousands(found), units::thousands(most)))
+        };
+        let mut texts: Vec<String> =
+            [over("instructions", instructions, within.instructions), over("cycles", cycles, within.cycles)]
+                .into_iter()
+                .flatten()
+                .collect();
+        if let Some((nanoseconds, hertz)) = within.time {
+            // Exact: cycles / hertz > nanoseconds / 10^9, without division.
+            let over = u128::from(cycles) * 1_000_000_000 > u128::from(nanoseconds) * u128::from(hertz);
+            if over {
+                texts.push(format!(
+                    "took {:.3} ms ({} cycles); at most {} ms wanted",
+                    units::milliseconds(cycles, hertz),
+                    units::thousands(cycles),
+                    nanoseconds as f64 / 1e6
+                ));
+            }
+        }
+        for text in texts {
+            self.add(Why::Within, text);
+        }
+    }
+
+    fn reads(&mut self, stray: Option<(u32, Option<u32>, u32)>) {
+        let (Some(allowed), Some((address, offset, pc))) = (&self.wanted.reads, stray) else { return };
+        let place = match offset {
+            Some(offset) => match self.names.field(offset) {
+                Some(field) => format!("offset 0x{offset:06X} ({field})"),
+                None => format!("offset 0x{offset:06X}"),
+            },
+            None => "open bus".to_owned(),
+        };
+        let allowed: Vec<String> = allowed.iter().map(|range| show_range(range)).collect();
+        let text = format!(
+            "the attached image was read at {} ({place}) by {}; allowed are {}",
+            units::address(address),
+            self.names.spot(pc),
+            allowed.join(", ")
+        );
+        self.add(Why::Reads, text);
+    }
+
+    fn forbidden(&mut self, forbid: Forbid) {
+        let troubles = &self.outcome.troubles;
+        let strays = [
+            (forbid.writes_outside_map, StrayKind::Write),
+            (forbid.reads_outside_map, StrayKind::Read),
+            (forbid.undeclared_port_writes, StrayKind::Undeclared(0)),
+        ];
+        let mut texts = Vec::new();
+        for (forbidden, kind) in strays {
+            let (Some(stray), true) = (troubles.first(kind.index()), forbidden) else { continue };
+            let more = also(troubles.stray_counts[kind.index()]);
+            let spot = self.names.spot(stray.pc);
+            let address = self.names.data(stray.address);
+            let size = if stray.size == PortSize::Word { "word" } else { "byte" };
+            texts.push(match stray.kind {
+                StrayKind::Write => {
+                    let place = self.names.rig.map.place_name(self.names.rig.map.place(stray.address));
+                    format!(
+                        "wrote {size} {} to {address} ({place}), where no write lands, at {spot}{more}",
+                        number(u32::from(stray.value))
+                    )
+                }
+                StrayKind::Read => format!("read a {size} at {address}, where nothing is mapped, at {spot}{more}"),
+                StrayKind::Undeclared(port) => format!(
+                    "wrote {} to `{}`, a value that the harness does not declare, at {spot}{more}",
+                    number(u32::from(stray.value)),
+                    self.names.rig.map.ports()[port].name
+                ),
+            });
+        }
+        if let (Some(read), true) = (troubles.early_reads.first(), forbid.reads_ram_before_writing) {
+            let more = also(troubles.early_read_count);
+            texts.push(format!("read RAM before writing it: {}{more}", early_read(read, self.names)));
+        }
+        for text in texts {
+            self.add(Why::Forbidden, text);
+        }
+    }
+}
+
+/// A byte of RAM read too early, and from where.
+pub fn early_read(read: &EarlyRead, names: Names) -> String {
+    format!("{} at {}", names.data(read.address), names.spot(read.pc))
+}
+
+fn also(count: u64) -> String {
+    match count {
+        0 | 1 => String::new(),
+        count => format!(" (and {} more)", units::thousands(count - 1)),
+    }
+}
+
+fn number(value: u32) -> String {
+    if value < 10 { value.to_string() } else { format!("0x{value:X}") }
+}
+
+fn value(value: u32, known: bool) -> String {
+    if known { number(value) } else { format!("{}, which nothing has written", number(value)) }
+}
+
+fn list(values: &[u16]) -> String {
+    if values.is_empty() {
+        return "nothing".to_owned();
+    }
+    values.iter().map(|value| number(u32::from(*value))).collect::<Vec<_>>().join(", ")
+}
+
+fn show_range(range: &Range<u32>) -> String {
+    format!("0x{:03X}-0x{:03X}", range.start, range.end.saturating_sub(1))
+}
+
+/// How a run ended, as the start of a sentence.
+pub fn ending(outcome: &Outcome, names: Names) -> String {
+    let last = names.spot(outcome.last);
+    match outcome.end {
+        End::Branch(index) => format!("took {}", names.branch(index)),
+        End::NoBranch(Some(exit)) => {
+            format!("came to the exit {}, where no branch's `when` holds", names.spot(exit))
+        }
+        End::NoBranch(None) => "returned, but no branch's `when` holds".to_owned(),
+        End::Returned => format!("returned at {last} without coming to a branch"),
+        End::Crashed(crash) => crashed(crash, outcome, names),
+        End::Halted(exception) => {
+            format!("halted at {last}: double fault while entering the handler of a {}", exception.name())
+        }
+        End::Stopped => format!("stopped for ever at {last}: STOP, and nothing to wake it"),
+        End::LeftHost { to, place } => {
+            let place = match place {
+                Place::Nothing => "where nothing is mapped",
+                place => names.rig.map.place_name(place),
+            };
+            format!("left the host ROM at {last} for {} ({place})", units::address(to))
+        }
+        End::Hung { first, last, period } => format!(
+            "hangs in the loop {} to {}: the same state after every {} instructions",
+            names.spot(first),
+            names.spot(last),
+            units::thousands(period)
+        ),
+        End::Limit(limit) => {
+            let limits = names.rig.routine.limits;
+            let (count, what) = match limit {
+                Limit::Instructions => (limits.instructions, "instructions"),
+                Limit::Cycles => (limits.cycles, "cycles"),
+            };
+            format!("was given up at {last} after {} {what}, the limit", units::thousands(count))
+        }
+    }
+}
+
+fn crashed(crash: Crash, outcome: &Outcome, names: Names) -> String {
+    let vector = crash.exception.vector();
+    let access = crash.access.map(|(address, kind)| {
+        let verb = match kind {
+            AccessKind::Fetch => "fetching from",
+            AccessKind::Read => "reading",
+            AccessKind::Write => "writing",
+        };
+        format!(", {verb} {}", units::address(address))
+    });
+    let handler = match crash.handler {
+        Wrong::NotHandled | Wrong::NotFetched => String::new(),
+        Wrong::NoHandler(value) => format!("; its vector holds {}, no handler in the host ROM", units::address(value)),
+    };
+    format!(
+        "crashed at {} with a {} (vector {vector}){}{handler}",
+        names.spot(outcome.last),
+        crash.exception.name(),
+        access.unwrap_or_default()
+    )
+}

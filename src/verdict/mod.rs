@@ -1,0 +1,86 @@
+//! Outcome against expectation and acceptance table: held, or failed with reasons, or undecided.
+//!
+//! [`judge`] compares one [`Outcome`](crate::run::Outcome) with one [`Expectation`] and lists every way in which they
+//! differ; the sentences that people read are made here. [`Acceptance`] is the harness's specification.
+
+mod acceptance;
+mod expectation;
+mod judge;
+mod names;
+mod reason;
+
+pub use acceptance::{Acceptance, Conditions, Decision, FieldMatch, PortMatch, Rule};
+pub use expectation::{Expectation, PortWrites, Shows, Wanted, Within, Writes};
+pub use judge::{Forbid, early_read, ending, judge};
+pub use names::{Names, Spot};
+pub use reason::{Reason, Why};
+
+use serde::Serialize;
+
+/// What came of a case.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case", tag = "is")]
+pub enum Verdict {
+    /// Everything that must happen did.
+    Held,
+    /// Something did not, and why it is so.
+    Failed {
+        /// Every reason found.
+        reasons: Vec<Reason>,
+    },
+    /// The run was given up before it could be told.
+    Undecided {
+        /// Where and why.
+        reasons: Vec<Reason>,
+    },
+    /// The case failed, as its `known-bug` says it must.
+    KnownBug {
+        /// What the case says.
+        why: String,
+        /// How it failed.
+        reasons: Vec<Reason>,
+    },
+    /// The case held although its `known-bug` says that it fails: the mark is out of date.
+    BugGone {
+        /// What the case says.
+        why: String,
+    },
+}
+
+impl Verdict {
+    /// The verdict of a case from what was found.
+    pub fn new(reasons: Vec<Reason>, known_bug: Option<&str>) -> Self {
+        let undecided = !reasons.is_empty() && reasons.iter().all(|reason| reason.why == Why::Limit);
+        match known_bug.map(str::to_owned) {
+            Some(why) if reasons.is_empty() => Verdict::BugGone { why },
+            Some(why) => Verdict::KnownBug { why, reasons },
+            None if reasons.is_empty() => Verdict::Held,
+            None if undecided => Verdict::Undecided { reasons },
+            None => Verdict::Failed { reasons },
+        }
+    }
+
+    /// One word for tables.
+    pub fn word(&self) -> &'static str {
+        match self {
+            Verdict::Held => "held",
+            Verdict::Failed { .. } => "FAILED",
+            Verdict::Undecided { .. } => "undecided",
+            Verdict::KnownBug { .. } => "known bug",
+            Verdict::BugGone { .. } => "BUG GONE",
+        }
+    }
+
+    /// Whether the case counts as failed: an unexpected failure, or a known bug that is gone.
+    pub fn failed(&self) -> bool {
+        matches!(self, Verdict::Failed { .. } | Verdict::BugGone { .. })
+    }
+
+    /// The reasons.
+    pub fn reasons(&self) -> &[Reason] {
+        match self {
+            Verdict::Failed { reasons } | Verdict::Undecided { reasons } | Verdict::KnownBug { reasons, .. } => reasons,
+            Verdict::Held | Verdict::BugGone { .. } => &[],
+        }
+    }
+}
