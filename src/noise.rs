@@ -29,7 +29,7 @@ impl Noise {
     }
 
     /// The next 64 bits.
-    pub fn next(&mut self) -> u64 {
+    pub fn bits(&mut self) -> u64 {
         let value = mix(self.state);
         self.state = self.state.wrapping_add(0x9E37_79B9_7F4A_7C15);
         value
@@ -37,12 +37,12 @@ impl Noise {
 
     /// The next word.
     pub fn word(&mut self) -> u16 {
-        self.next() as u16
+        self.bits() as u16
     }
 
     /// True or false with equal chance.
     pub fn coin(&mut self) -> bool {
-        self.next() >> 63 == 1
+        self.bits() >> 63 == 1
     }
 }
 
@@ -55,7 +55,7 @@ mod tests {
     #[test]
     fn first_outputs_are_the_published_ones() {
         let mut noise = Noise::new(1_234_567);
-        let outputs: Vec<u64> = (0..5).map(|_| noise.next()).collect();
+        let outputs: Vec<u64> = (0..5).map(|_| noise.bits()).collect();
         pretty_assertions::assert_eq!(
             outputs,
             [

@@ -250,13 +250,13 @@ mod tests {
     fn behaves_like_a_vector() {
         let mut noise = noise::Noise::new(7);
         for round in 0..300 {
-            let size = 1 + (noise.next() % 300) as u32;
+            let size = 1 + (noise.bits() % 300) as u32;
             let mut image = Image::new(size, Fill::Byte(0xFF));
             let mut plain = vec![0xFFu8; size as usize];
             let mut put = vec![false; size as usize];
             for _ in 0..8 {
-                let at = (noise.next() % 320) as u32;
-                let bytes: Vec<u8> = (0..noise.next() % 40).map(|_| noise.next() as u8).collect();
+                let at = (noise.bits() % 320) as u32;
+                let bytes: Vec<u8> = (0..noise.bits() % 40).map(|_| noise.bits() as u8).collect();
                 for (index, byte) in bytes.iter().enumerate() {
                     if let Some(place) = plain.get_mut(at as usize + index) {
                         *place = *byte;
@@ -265,7 +265,7 @@ mod tests {
                 }
                 image.put(at, bytes);
             }
-            let (from, to) = ((noise.next() % 100) as u32, (noise.next() % 300) as u32);
+            let (from, to) = ((noise.bits() % 100) as u32, (noise.bits() % 300) as u32);
             let before = (plain.clone(), put.clone());
             for offset in from..from + 30 {
                 let target = (to + offset - from) as usize;
@@ -277,7 +277,7 @@ mod tests {
             let seen: Vec<u8> = (0..size).map(|offset| image.byte(offset).unwrap()).collect();
             assert_eq!(seen, plain, "round {round}");
             assert_eq!(image.byte(size), None);
-            let start = (noise.next() % u64::from(size)) as u32;
+            let start = (noise.bits() % u64::from(size)) as u32;
             let words = plain[start as usize..]
                 .chunks(2)
                 .fold(0u16, |sum, pair| sum.wrapping_add(u16::from_be_bytes([pair[0], *pair.get(1).unwrap_or(&0)])));

@@ -7,11 +7,12 @@ use std::sync::{Arc, Mutex, PoisonError};
 use serde_yaml::{Mapping, Value as Yaml};
 
 use super::case_file::{ContactSpec, FlawWord, RECIPE_KEYS, RecipeSpec};
+use super::collection::Named;
 use super::complaint::{Complaint, suggestion};
 use super::document::{Document, KeyPath, read_limited};
-use super::harness_file::Literal;
 use super::placeholder::{self, Bindings, key_text};
-use super::scalar::{Named, Number};
+use super::rule_file::Literal;
+use super::scalar::Number;
 use super::sections::beside;
 use crate::cartridge::{
     AddressFault, Attached, Checksum, Contacts, DataFault, Fill, Flaw, Holds, LARGEST_IMAGE, Layout, Recipe, Value,
@@ -250,7 +251,7 @@ impl Bench<'_> {
             return Ok(Arc::clone(bytes));
         }
         let refuse = |message: String| self.document.complain(path, format!("{}: {message}", file.display()));
-        let bytes = read_limited(&file, u64::from(LARGEST_IMAGE)).map_err(|error| refuse(error.message))?;
+        let bytes = read_limited(&file, u64::from(LARGEST_IMAGE)).map_err(|error| refuse(error.message.clone()))?;
         if bytes.is_empty() {
             return Err(refuse("the file is empty".to_owned()));
         }

@@ -34,6 +34,9 @@ struct Plan {
     copy: Option<u32>,
 }
 
+/// What tells derived cartridges apart: field bytes, size, header copy.
+type Looks = (Vec<(usize, Vec<u8>)>, u32, Option<u32>);
+
 /// A cartridge that a rule accepts: bytes of fields.
 #[derive(Clone, Debug)]
 struct Good {
@@ -126,7 +129,7 @@ struct Deriver<'a> {
     harness: &'a Harness,
     plans: Vec<Plan>,
     /// What the derived cartridges look like, so that each is tried once.
-    seen: BTreeSet<(Vec<(usize, Vec<u8>)>, u32, Option<u32>)>,
+    seen: BTreeSet<Looks>,
 }
 
 impl Deriver<'_> {

@@ -12,8 +12,10 @@ use serde::de::value::MapAccessDeserializer;
 use serde::de::{Deserializer, Error, MapAccess, SeqAccess, Visitor};
 use serde_yaml::Value as Yaml;
 
-use super::harness_file::{FillWord, Literal, OpenBusWord, OrderWord, ReadsSpec};
-use super::scalar::{Count, Hex, ImageFill, Named, Number, OneOrMany, Size, Time, some};
+use super::collection::{Named, OneOrMany, some};
+use super::harness_file::{FillWord, OpenBusWord, OrderWord, ReadsSpec};
+use super::rule_file::Literal;
+use super::scalar::{Count, Hex, ImageFill, Number, Size, Time};
 use crate::run::BranchKind;
 
 /// A suite of cases for one harness.

@@ -1,7 +1,7 @@
 //! What is wrong with an input file, said once: file, line, column, path to the key, and the nearest right word.
 
 use std::fmt;
-use std::ops::Range;
+use std::ops::{Deref, DerefMut, Range};
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -16,9 +16,13 @@ pub struct Position {
     pub bytes: Range<usize>,
 }
 
-/// One problem with one input file.
+/// One problem with one input file. Boxed, since almost every function of this room may return one.
 #[derive(Clone, Debug)]
-pub struct Complaint {
+pub struct Complaint(Box<Details>);
+
+/// What a [`Complaint`] says.
+#[derive(Clone, Debug)]
+pub struct Details {
     /// The file.
     pub file: PathBuf,
     /// The whole text of the file, if it could be read as text.
@@ -36,20 +40,42 @@ pub struct Complaint {
 impl Complaint {
     /// A complaint about a file as a whole.
     pub fn about(file: impl Into<PathBuf>, message: impl Into<String>) -> Self {
-        Self {
+        Self(Box::new(Details {
             file: file.into(),
             text: "".into(),
             position: None,
             path: String::new(),
             message: message.into(),
             help: None,
-        }
+        }))
+    }
+
+    /// Says where in the file, whose text is `text`.
+    pub fn at(mut self, text: &Arc<str>, position: Option<Position>, path: impl Into<String>) -> Self {
+        self.text = Arc::clone(text);
+        self.position = position;
+        self.path = path.into();
+        self
     }
 
     /// Adds what might be meant.
     pub fn with_help(mut self, help: impl Into<String>) -> Self {
         self.help = Some(help.into());
         self
+    }
+}
+
+impl Deref for Complaint {
+    type Target = Details;
+
+    fn deref(&self) -> &Details {
+        &self.0
+    }
+}
+
+impl DerefMut for Complaint {
+    fn deref_mut(&mut self) -> &mut Details {
+        &mut self.0
     }
 }
 

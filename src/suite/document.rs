@@ -138,14 +138,8 @@ impl Document {
     }
 
     fn complaint(&self, path: &KeyPath, part: locate::Part, message: String) -> Complaint {
-        Complaint {
-            file: self.path.clone(),
-            text: Arc::clone(&self.text),
-            position: locate::find(&self.text, path, part).map(|bytes| self.position(bytes)),
-            path: path.to_string(),
-            message,
-            help: None,
-        }
+        let position = locate::find(&self.text, path, part).map(|bytes| self.position(bytes));
+        Complaint::about(&self.path, message).at(&self.text, position, path.to_string())
     }
 
     /// The line (from 1) of the value at a path; 0 if it cannot be found.

@@ -104,11 +104,11 @@ impl Walk<'_> {
     /// A value is over: the next one of the collection around it comes.
     fn leave_value(&mut self) {
         match self.open.last_mut() {
-            Some(Open::Mapping(key)) => {
-                if key.take().is_some() {
-                    self.here.pop();
-                }
+            Some(Open::Mapping(key @ Some(_))) => {
+                *key = None;
+                self.here.pop();
             }
+            Some(Open::Mapping(None)) => {}
             Some(Open::List(index)) => {
                 *index += 1;
                 self.here.pop();

@@ -6,6 +6,7 @@
 mod attach;
 mod boundary;
 mod case_file;
+mod collection;
 mod complaint;
 mod document;
 mod expect;
@@ -13,16 +14,18 @@ mod harness;
 mod harness_file;
 mod label;
 mod locate;
+mod maker;
 mod placeholder;
 mod plan_board;
 mod plan_rules;
+mod rule_file;
 mod scalar;
 mod schema;
 mod sections;
 mod suite_file;
 
 pub use boundary::Boundary;
-pub use complaint::{Complaint, Position, nearest};
+pub use complaint::{Complaint, Details, Position, nearest};
 pub use harness::{Case, Harness};
 pub use label::fill_words;
 pub use schema::{case_schema, harness_schema};

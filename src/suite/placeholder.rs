@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use serde_yaml::Value as Yaml;
 
 use super::document::KeyPath;
-use super::harness_file::Literal;
+use super::rule_file::Literal;
 
 /// Values of placeholders, by name.
 #[derive(Clone, Debug, Default)]

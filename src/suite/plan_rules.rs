@@ -2,10 +2,9 @@
 
 use super::complaint::{Complaint, suggestion};
 use super::document::KeyPath;
-use super::harness_file::{
-    BranchSpec, ConditionSpec, Forbidden, HandledWord, Literal, MatchSpec, PartSpec, PortMatchSpec, RuleSpec, StateSpec,
-};
+use super::harness_file::{BranchSpec, Forbidden, HandledWord, StateSpec};
 use super::plan_board::port_value;
+use super::rule_file::{ConditionSpec, Literal, MatchSpec, PartSpec, PortMatchSpec, RuleSpec};
 use super::scalar::{CellText, Number, Place};
 use super::sections::Sections;
 use crate::board::{BUS_MASK, Map, Place as BusPlace};
@@ -59,7 +58,9 @@ pub fn routine(sections: &Sections, map: &Map, executes_anywhere: bool) -> Resul
             }
             Some(register) => register,
             None => {
-                return Err(sections.complain_key(&at, format!("there is no register `{name}`; known are d0-d7, a0-a6")));
+                return Err(
+                    sections.complain_key(&at, format!("there is no register `{name}`; known are d0-d7, a0-a6"))
+                );
             }
         };
         if registers.iter().any(|(other, _)| *other == register) {

@@ -246,7 +246,7 @@ impl Judge<'_> {
             },
             None => "open bus".to_owned(),
         };
-        let allowed: Vec<String> = allowed.iter().map(|range| show_range(range)).collect();
+        let allowed: Vec<String> = allowed.iter().map(show_range).collect();
         let text = format!(
             "the attached image was read at {} ({place}) by {}; allowed are {}",
             units::address(address),
