@@ -32,7 +32,7 @@ pub fn run(arguments: &ListArguments) -> Result<u8, Failure> {
     let mut out = io::BufWriter::new(anstream::stdout());
     if arguments.format == Format::Json {
         let version = env!("CARGO_PKG_VERSION");
-        writeln!(out, "{}", json!({"line": "start", "format": 1, "tool": "keyway", "version": version}))?;
+        writeln!(out, "{}", json!({"record": "start", "format": 1, "tool": "keyway", "version": version}))?;
     }
     for group in select(&arguments.selection)? {
         match arguments.format {
@@ -90,23 +90,27 @@ fn print(out: &mut impl Write, group: &Selected) -> Result<(), Failure> {
 
 fn print_json(out: &mut impl Write, group: &Selected) -> Result<(), Failure> {
     let harness = &group.harness;
-    writeln!(out, "{}", json!({"line": "harness", "name": harness.name, "file": harness.path, "cases": group.len()}))?;
+    writeln!(
+        out,
+        "{}",
+        json!({"record": "harness", "name": harness.name, "file": harness.path, "cases": group.len()})
+    )?;
     for branch in &harness.rig.branches {
         let address = match branch.exit {
             Exit::At(address) => Some(address),
             Exit::Return => None,
         };
-        let line = json!({"line": "branch", "name": branch.name, "kind": branch.kind.name(), "at": address});
+        let line = json!({"record": "branch", "name": branch.name, "kind": branch.kind.name(), "at": address});
         writeln!(out, "{line}")?;
     }
     for job in &group.jobs {
         for index in &job.cases {
             let case = job.source.case(*index as usize)?;
             let line = json!({
-                "line": "case",
+                "record": "case",
                 "name": case.name,
                 "file": case.file,
-                "at": case.line,
+                "line": case.line,
                 "attached": case.label,
                 "expected": wanted(harness, &case.expectation.branch, &case.expectation.specified),
             });

@@ -23,9 +23,9 @@ impl<W: Write> JsonLines<W> {
         Self { out }
     }
 
-    fn line(&mut self, kind: &str, body: &impl Serialize) -> io::Result<()> {
+    fn record(&mut self, kind: &str, body: &impl Serialize) -> io::Result<()> {
         let mut object = serde_json::Map::new();
-        object.insert("line".to_owned(), kind.into());
+        object.insert("record".to_owned(), kind.into());
         if let serde_json::Value::Object(fields) = serde_json::to_value(body)? {
             object.extend(fields);
         }
@@ -46,7 +46,7 @@ impl<W: Write> Reporter for JsonLines<W> {
             "derived": start.derived,
             "open": start.open,
         });
-        self.line("start", &body)
+        self.record("start", &body)
     }
 
     fn group(&mut self, group: &Group) -> io::Result<()> {
@@ -58,14 +58,14 @@ impl<W: Write> Reporter for JsonLines<W> {
             "crc32": format!("{:08X}", host.crc32()),
             "cases": group.cases,
         });
-        self.line("harness", &body)
+        self.record("harness", &body)
     }
 
     fn case(&mut self, result: &CaseResult) -> io::Result<()> {
-        self.line("case", result)
+        self.record("case", result)
     }
 
     fn finished(&mut self, summary: &Summary) -> io::Result<()> {
-        self.line("summary", summary)
+        self.record("summary", summary)
     }
 }

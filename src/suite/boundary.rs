@@ -49,6 +49,10 @@ impl Boundary {
     pub fn derive(harness: &Arc<Harness>, seed: u64) -> Self {
         let mut deriver = Deriver { harness, plans: Vec::new(), seen: BTreeSet::new() };
         let goods = deriver.goods();
+        // What is listed comes first: a near miss of one text may be another one.
+        for good in &goods {
+            deriver.listed(good);
+        }
         for good in &goods {
             deriver.near_misses(good);
         }
@@ -168,13 +172,21 @@ impl Deriver<'_> {
         }
     }
 
-    /// The cartridge itself, and each byte of its newest text altered.
+    /// The cartridge itself.
+    fn listed(&mut self, good: &Good) {
+        if let Some((index, text)) = good.fields.last() {
+            let name = show(&self.harness.layout.fields()[*index], text);
+            let size = ordinary_size(self.harness);
+            self.add(format!("{name} as listed"), good.rule, good.fields.clone(), size, None);
+        }
+    }
+
+    /// Each byte of its newest text altered, the text cut, and the revision after.
     fn near_misses(&mut self, good: &Good) {
         let Some((index, text)) = good.fields.last().cloned() else { return };
         let field = self.harness.layout.fields()[index].clone();
         let size = ordinary_size(self.harness);
         let name = show(&field, &text);
-        self.add(format!("{name} as listed"), good.rule, good.fields.clone(), size, None);
         let mut alter = |what: String, bytes: Vec<u8>| {
             let mut fields = good.fields.clone();
             if let Some(last) = fields.last_mut() {
