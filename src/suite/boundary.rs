@@ -204,7 +204,8 @@ impl Deriver<'_> {
         if let Holds::Text(pad) = field.holds {
             let used = text.iter().rposition(|byte| *byte != pad.byte()).map_or(0, |last| last + 1);
             for length in 0..used {
-                alter(format!("{name} cut to {length} bytes"), cut(&text, length, pad));
+                let plural = if length == 1 { "" } else { "s" };
+                alter(format!("{name} cut to {length} byte{plural}"), cut(&text, length, pad));
             }
             for (how, bytes) in next_revisions(&text, used) {
                 alter(format!("{name} {how}"), bytes);
