@@ -146,10 +146,13 @@ impl<W: Write> Reporter for Terminal<W> {
             Some(milliseconds) => format!("{milliseconds:>9.3}  "),
             None => String::new(),
         };
-        let mark = if result.fills_run > 1 { format!(" x{}", result.fills_run) } else { String::new() };
+        let mark = match result.fills_run {
+            0 | 1 => String::new(),
+            fills => format!(" {DIM}x{fills}{DIM:#}"),
+        };
         writeln!(
             self.out,
-            "  {}  {}  {}  {:>9}  {:>10}  {time}{style}{}{style:#}{DIM}{mark}{DIM:#}",
+            "  {}  {}  {}  {:>9}  {:>10}  {time}{style}{}{style:#}{mark}",
             fit(&result.attached, self.label),
             fit(&format!("{}{kind}", result.expected), self.expected),
             fit(result.reached.short(), self.reached),

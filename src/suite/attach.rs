@@ -73,7 +73,7 @@ impl Bench<'_> {
             bindings.fill(&mut entry.value, &mut used);
         }
         self.check_placeholders(&entries)?;
-        let label = self.label(value, &entries, &bindings, &used);
+        let label = self.label(value, &entries, variables, &bindings, &used);
         let attached = self.build(&entries, path)?;
         Ok(Understood { attached, label, used })
     }
@@ -261,7 +261,14 @@ impl Bench<'_> {
     }
 
     /// What to call the cartridge: its name or file, then what is said of it here.
-    fn label(&self, value: &Yaml, entries: &[Entry], bindings: &Bindings, used: &BTreeSet<String>) -> Vec<String> {
+    fn label(
+        &self,
+        value: &Yaml,
+        entries: &[Entry],
+        variables: &Bindings,
+        bindings: &Bindings,
+        used: &BTreeSet<String>,
+    ) -> Vec<String> {
         let mut words = Vec::new();
         let overrides = match value {
             Yaml::String(name) => {
@@ -276,7 +283,7 @@ impl Bench<'_> {
         };
         for name in used {
             let own = overrides.is_some_and(|mapping| mapping.contains_key(name.as_str()));
-            if !own && let Some(value) = bindings.get(name) {
+            if !own && let Some(value) = variables.get(name) {
                 words.push(format!("{name} {}", placeholder::spell(value)));
             }
         }

@@ -15,13 +15,13 @@ pub fn override_words(key: &str, value: &Yaml) -> String {
             }
             value => spell(value),
         },
-        "header-copy" => format!("header copy at {}", addresses(value)),
+        "header-copy" => format!("header copy at {}", spell(value)),
         "byte-order" => spell(value),
-        "bytes" => format!("bytes at {}", offsets(value)),
+        "bytes" => offsets(value),
         "header" => "raw header".to_owned(),
         "file" => spell(value),
         "contacts" => contacts(value),
-        "fill" => format!("fill {}", addresses(value)),
+        "fill" => format!("fill {}", spell(value)),
         key => format!("{key} {}", spell(value)),
     }
 }
@@ -29,30 +29,27 @@ pub fn override_words(key: &str, value: &Yaml) -> String {
 fn spell(value: &Yaml) -> String {
     match value {
         Yaml::String(text) => text.trim_end().to_owned(),
-        Yaml::Number(number) => number.to_string(),
-        Yaml::Sequence(list) => list.iter().map(spell).collect::<Vec<_>>().join(" "),
+        Yaml::Number(number) => number.as_u64().map_or_else(|| number.to_string(), |number| format!("0x{number:02X}")),
+        Yaml::Sequence(list) => list.iter().map(spell).collect::<Vec<_>>().join(" and "),
         _ => "...".to_owned(),
     }
 }
 
-fn addresses(value: &Yaml) -> String {
-    match value {
-        Yaml::Number(number) => number.as_u64().map_or_else(|| number.to_string(), |number| format!("0x{number:X}")),
-        Yaml::Sequence(list) => list.iter().map(addresses).collect::<Vec<_>>().join(" and "),
-        value => spell(value),
-    }
-}
-
+/// "4A 4B at 0x0001F0", or only where if the bytes are many.
 fn offsets(value: &Yaml) -> String {
     let Yaml::Mapping(mapping) = value else { return spell(value) };
-    mapping.keys().map(addresses).collect::<Vec<_>>().join(" and ")
+    let part = |(offset, bytes): (&Yaml, &Yaml)| match bytes.as_str() {
+        Some(hex) if hex.len() <= 11 => format!("{} at {}", hex.trim(), spell(offset)),
+        _ => format!("bytes at {}", spell(offset)),
+    };
+    mapping.iter().map(part).collect::<Vec<_>>().join(" and ")
 }
 
 /// "D3 stuck high, A5 flickering".
 fn contacts(value: &Yaml) -> String {
     let Yaml::Sequence(list) = value else { return "contacts".to_owned() };
     let words = list.iter().filter_map(Yaml::as_mapping).map(|fault| {
-        let line = |key: &str, letter: char| fault.get(key).map(|number| format!("{letter}{}", spell(number)));
+        let line = |key: &str, letter: char| fault.get(key).map(|number| format!("{letter}{}", key_text(number)));
         let line = line("data", 'D').or_else(|| line("address", 'A')).unwrap_or_default();
         let flaw = fault.get("is").map(key_text).unwrap_or_default();
         let stuck = if flaw == "high" || flaw == "low" { "stuck " } else { "" };
