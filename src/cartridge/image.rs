@@ -214,6 +214,18 @@ impl Image {
         sum
     }
 
+    /// [`Image::sum16`] of the image as it shows, byte order applied.
+    pub fn shown_sum16(&self, offsets: Range<u32>) -> u16 {
+        if !self.swapped() {
+            return self.sum16(offsets);
+        }
+        let start = offsets.start;
+        offsets.filter_map(|offset| Some((offset, self.byte(offset)?))).fold(0u16, |sum, (offset, byte)| {
+            let weight = if (offset - start).is_multiple_of(2) { 8 } else { 0 };
+            sum.wrapping_add(u16::from(byte) << weight)
+        })
+    }
+
     fn sum_in(&self, segment: &Segment, part: Range<u32>, origin: u32) -> u16 {
         if let (None, Fill::Byte(byte)) = (segment.span, self.fill) {
             // A constant stretch of megabytes: count the high and the low bytes in it.

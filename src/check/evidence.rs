@@ -26,12 +26,19 @@ struct Byte {
     value: u8,
 }
 
-/// An operand of a compare: its value, and the access from which it came.
+/// An operand of a compare: its value, its mode, and the access from which it came.
 #[derive(Clone, Copy, Debug)]
 struct Operand {
     value: u32,
-    origin: Option<Access>,
-    mode: Option<AddressingMode>,
+    access: Option<Access>,
+    mode: AddressingMode,
+}
+
+impl Operand {
+    /// The access that brought it from outside the host.
+    fn origin(&self) -> Option<Access> {
+        self.access.filter(outside)
+    }
 }
 
 /// A compare of which an operand came from outside.
@@ -68,6 +75,8 @@ pub struct EvidenceObserver {
     loaded: [Option<Access>; 8],
     bytes: Vec<Byte>,
     compare: Option<Seen>,
+    /// A MOVE from outside that has just run: it tests what it moves.
+    moved: Option<Seen>,
     /// The branch after the compare, and the bytes read until then.
     decided: Option<(Turn, Vec<Byte>)>,
     awaited: bool,
@@ -104,14 +113,20 @@ impl Observer for EvidenceObserver {
 
     fn edge(&mut self, from: u32, to: u32) {
         let Some(now) = self.now.take() else { return };
+        let moved = self.moved.take();
         if let Some(compare) = now.decoded.compare() {
             self.see_compare(&now, compare);
         }
         if now.decoded.conditional() {
+            if moved.is_some() {
+                self.compare = moved;
+                self.awaited = true;
+            }
             self.see_branch(Turn { at: from, to, fell_through: from + now.decoded.length });
         }
-        if let Some(register) = now.decoded.loads() {
+        if let Some((register, width)) = now.decoded.loads() {
             self.loaded[register as usize] = now.reads.iter().copied().find(outside);
+            self.moved = self.see_move(&now, width);
         }
         self.now = Some(now);
     }
@@ -123,22 +138,39 @@ fn outside(access: &Access) -> bool {
 }
 
 impl EvidenceObserver {
-    /// A register that has changed no longer holds what was loaded, unless it was loaded just now.
+    /// A register that has changed no longer holds what was loaded, unless it was loaded just now, or only widened.
     fn forget_changed(&mut self, registers: &Registers) {
         let Some(before) = self.now.take() else { return };
         for (number, loaded) in self.loaded.iter_mut().enumerate() {
-            let just_loaded = before.decoded.loads() == Some(number as u8);
-            if !just_loaded && before.registers.d[number] != registers.d[number] {
+            let Some(access) = loaded else { continue };
+            let low = if access.size == PortSize::Word { 0xFFFF } else { 0xFF };
+            let just_loaded = before.decoded.loads().is_some_and(|(register, _)| usize::from(register) == number);
+            if !just_loaded && (before.registers.d[number].0 ^ registers.d[number].0) & low != 0 {
                 *loaded = None;
             }
         }
+    }
+
+    /// A MOVE sets the flags by what it moves, so a branch right after it decides by that.
+    fn see_move(&self, now: &Now, width: u32) -> Option<Seen> {
+        let first = now.reads.iter().copied().find(outside)?;
+        let low = now.reads.get(1).map_or(0, |access| u32::from(access.value));
+        let value = if width == 4 { u32::from(first.value) << 16 | low } else { u32::from(first.value) };
+        let mode = AddressingMode::AbsLong(first.address);
+        let target = Operand { value, access: Some(first), mode };
+        Some(Seen {
+            at: now.at,
+            compare: Compare { width, source: None, target: mode, bit: None },
+            source: None,
+            target,
+        })
     }
 
     fn see_compare(&mut self, now: &Now, compare: Compare) {
         let mut reads = now.reads.iter();
         let source = compare.source.map(|mode| self.operand(now, mode, compare.width, &mut reads));
         let target = self.operand(now, compare.target, compare.width, &mut reads);
-        if source.is_some_and(|source| source.origin.is_some()) || target.origin.is_some() {
+        if source.is_some_and(|source| source.origin().is_some()) || target.origin().is_some() {
             self.compare = Some(Seen { at: now.at, compare, source, target });
             self.awaited = true;
         }
@@ -152,7 +184,7 @@ impl EvidenceObserver {
         reads: &mut impl Iterator<Item = &'a Access>,
     ) -> Operand {
         let mask = u32::MAX >> (32 - 8 * width);
-        let (value, origin) = match mode {
+        let (value, access) = match mode {
             AddressingMode::Immediate(value) => (value, None),
             AddressingMode::Drd(register) => (now.registers.d[register as usize].0, self.loaded[register as usize]),
             AddressingMode::Ard(register) => (now.registers.a(register), None),
@@ -160,11 +192,10 @@ impl EvidenceObserver {
                 let first = reads.next().copied();
                 let high = first.map_or(0, |access| u32::from(access.value));
                 let low = if width == 4 { reads.next().map(|access| u32::from(access.value)) } else { None };
-                (low.map_or(high, |low| high << 16 | low), first.filter(outside))
+                (low.map_or(high, |low| high << 16 | low), first)
             }
         };
-        let in_host = first_place(mode);
-        Operand { value: value & mask, origin, mode: in_host.then_some(mode) }
+        Operand { value: value & mask, access, mode }
     }
 
     fn see_branch(&mut self, turn: Turn) {
@@ -192,11 +223,6 @@ impl EvidenceObserver {
     }
 }
 
-/// Whether an operand is worth naming by its mode: an immediate or a register.
-fn first_place(mode: AddressingMode) -> bool {
-    matches!(mode, AddressingMode::Immediate(_) | AddressingMode::Drd(_) | AddressingMode::Ard(_))
-}
-
 fn instruction(at: u32, names: Names) -> String {
     let host = names.rig.map.host();
     decode(at, |address| host.word(address).unwrap_or(0)).text(host.symbols())
@@ -205,7 +231,7 @@ fn instruction(at: u32, names: Names) -> String {
 fn compared(seen: &Seen, names: Names) -> Compared {
     // The side from outside is what was found, the other one what it was compared with.
     let (found, with) = match seen.source {
-        Some(source) if source.origin.is_some() => (source, Some(seen.target)),
+        Some(source) if source.origin().is_some() => (source, Some(seen.target)),
         source => (seen.target, source),
     };
     let with_in = match (with, seen.compare.bit) {
@@ -226,18 +252,19 @@ fn compared(seen: &Seen, names: Names) -> Compared {
 }
 
 fn operand_name(operand: &Operand, names: Names) -> String {
-    let Some(access) = operand.origin else {
+    let Some(access) = operand.access else {
         return match operand.mode {
-            Some(AddressingMode::Immediate(_)) => "the instruction".to_owned(),
-            Some(AddressingMode::Drd(register)) => format!("d{register}"),
-            Some(AddressingMode::Ard(register)) => format!("a{register}"),
+            AddressingMode::Immediate(_) => "the instruction".to_owned(),
+            AddressingMode::Drd(register) => format!("d{register}"),
+            AddressingMode::Ard(register) => format!("a{register}"),
             _ => "the host".to_owned(),
         };
     };
     match (access.place, access.offset) {
         (Place::Port(index), _) => format!("port {}", names.rig.map.ports()[index].name),
-        (_, Some(offset)) => names.field(offset).unwrap_or_else(|| format!("image offset 0x{offset:06X}")),
-        (_, None) => format!("open bus at {}", units::address(access.address)),
+        (Place::Window, Some(offset)) => names.field(offset).unwrap_or_else(|| format!("image offset 0x{offset:06X}")),
+        (Place::Window, None) => format!("open bus at {}", units::address(access.address)),
+        _ => names.data(access.address),
     }
 }
 

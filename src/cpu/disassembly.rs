@@ -101,11 +101,11 @@ impl Decoded {
         Some(Compare { width, source, target, bit })
     }
 
-    /// The data register that a MOVE loads, and whether its source is memory.
-    pub fn loads(&self) -> Option<u8> {
+    /// The data register that a MOVE loads, and how many bytes.
+    pub fn loads(&self) -> Option<(u8, u32)> {
         match (Isa::from(self.instruction.opcode), self.instruction.operands) {
-            (Isa::Move, Operands::SizeEffectiveAddressEffectiveAddress(_, AddressingMode::Drd(register), _)) => {
-                Some(register)
+            (Isa::Move, Operands::SizeEffectiveAddressEffectiveAddress(size, AddressingMode::Drd(register), _)) => {
+                Some((register, size as u32))
             }
             _ => None,
         }

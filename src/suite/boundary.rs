@@ -8,7 +8,7 @@ use std::sync::Arc;
 use unicode_width::UnicodeWidthStr;
 
 use super::harness::{Case, Harness};
-use crate::cartridge::{Attached, Field, Holds, Image, LARGEST_IMAGE, Pad, Recipe};
+use crate::cartridge::{Attached, Field, Holds, Image, LARGEST_IMAGE, Layout, Pad, Recipe};
 use crate::units;
 use crate::verdict::{Conditions, Decision, FieldMatch};
 
@@ -122,6 +122,12 @@ impl Boundary {
         for (index, bytes) in &plan.fields {
             image.put(self.harness.layout.fields()[*index].at, bytes.clone());
         }
+        for field in self.harness.layout.fields() {
+            if let Holds::Sum16 { from, to } = field.holds {
+                let sum = image.sum16(from..to.unwrap_or(plan.size));
+                image.put(field.at, sum.to_be_bytes());
+            }
+        }
         if let Some(copy) = plan.copy {
             image.copy(0..self.harness.layout.extent().end, copy);
         }
@@ -143,7 +149,7 @@ impl Deriver<'_> {
         let mut goods = Vec::new();
         for (rule, conditions) in self.harness.acceptance.rules.iter().enumerate() {
             if let Some(unless) = &conditions.unless {
-                for (field, bytes) in listed(unless) {
+                for (field, bytes) in listed(unless, &self.harness.layout) {
                     common.retain(|(other, _)| *other != field);
                     common.push((field, bytes));
                 }
@@ -153,7 +159,7 @@ impl Deriver<'_> {
                 }
             }
             let Some(when) = &conditions.when else { continue };
-            for (field, bytes) in listed(when) {
+            for (field, bytes) in listed(when, &self.harness.layout) {
                 let mut fields = common.clone();
                 fields.retain(|(other, _)| *other != field);
                 fields.push((field, bytes));
@@ -239,12 +245,17 @@ impl Deriver<'_> {
     }
 }
 
-/// The texts that conditions list, by field.
-fn listed(conditions: &Conditions) -> Vec<(usize, Vec<u8>)> {
+/// The texts that conditions list and the ends of their ranges of numbers, by field.
+fn listed(conditions: &Conditions, layout: &Layout) -> Vec<(usize, Vec<u8>)> {
     let mut list = Vec::new();
-    for (field, wanted) in &conditions.fields {
-        if let FieldMatch::OneOf(texts) = wanted {
-            list.extend(texts.iter().map(|text| (*field, text.clone())));
+    for (index, wanted) in &conditions.fields {
+        match wanted {
+            FieldMatch::OneOf(texts) => list.extend(texts.iter().map(|text| (*index, text.clone()))),
+            FieldMatch::Numbers(range) => {
+                let ends = [*range.start(), *range.end()].into_iter();
+                list.extend(ends.filter_map(|end| Some((*index, layout.fields()[*index].number(end)?))));
+            }
+            FieldMatch::Part { .. } | FieldMatch::Checksum(_) => {}
         }
     }
     list

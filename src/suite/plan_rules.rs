@@ -322,25 +322,56 @@ fn conditions_of(
 }
 
 fn field_match(field: &Field, spec: &MatchSpec) -> Result<FieldMatch, String> {
-    match spec {
-        MatchSpec::OneOf(values) => {
+    match (spec, &field.holds) {
+        (MatchSpec::OneOf(values), Holds::Sum16 { .. })
+            if values.iter().any(|value| checksum_word(value).is_some()) =>
+        {
+            match values.as_slice() {
+                [value] => checksum_word(value).map(FieldMatch::Checksum).ok_or_else(String::new),
+                _ => Err("give `right` or `wrong` alone".to_owned()),
+            }
+        }
+        (MatchSpec::OneOf(values), _) => {
             let bytes: Result<Vec<Vec<u8>>, String> = values.iter().map(|value| literal_bytes(field, value)).collect();
             bytes.map(FieldMatch::OneOf)
         }
-        MatchSpec::Part(_) if !matches!(field.holds, Holds::Text(_)) => {
-            Err(format!("the field `{}` holds no text", field.name))
-        }
-        MatchSpec::Part(PartSpec { starts, ends, contains }) => {
-            let bytes = |text: &Option<String>| -> Result<Option<Vec<u8>>, String> {
-                let Some(text) = text else { return Ok(None) };
-                if text.is_empty() || text.len() > field.length as usize {
-                    return Err(format!("{text:?} is no part of a field of {} bytes", field.length));
-                }
-                Ok(Some(text.as_bytes().to_vec()))
-            };
-            Ok(FieldMatch::Part { starts: bytes(starts)?, ends: bytes(ends)?, contains: bytes(contains)? })
-        }
+        (MatchSpec::Part(part), Holds::Text(_)) => text_match(field, part),
+        (MatchSpec::Part(part), _) => number_match(field, part),
     }
+}
+
+/// Whether a literal is one of the words for a checksum, and which.
+fn checksum_word(literal: &Literal) -> Option<bool> {
+    match literal {
+        Literal::Text(text) if text == "right" => Some(true),
+        Literal::Text(text) if text == "wrong" => Some(false),
+        _ => None,
+    }
+}
+
+fn text_match(field: &Field, part: &PartSpec) -> Result<FieldMatch, String> {
+    if part.at_least.is_some() || part.at_most.is_some() {
+        return Err(format!("the field `{}` holds no number", field.name));
+    }
+    let bytes = |text: &Option<String>| -> Result<Option<Vec<u8>>, String> {
+        let Some(text) = text else { return Ok(None) };
+        if text.is_empty() || text.len() > field.length as usize {
+            return Err(format!("{text:?} is no part of a field of {} bytes", field.length));
+        }
+        Ok(Some(text.as_bytes().to_vec()))
+    };
+    Ok(FieldMatch::Part { starts: bytes(&part.starts)?, ends: bytes(&part.ends)?, contains: bytes(&part.contains)? })
+}
+
+fn number_match(field: &Field, part: &PartSpec) -> Result<FieldMatch, String> {
+    if part.starts.is_some() || part.ends.is_some() || part.contains.is_some() {
+        return Err(format!("the field `{}` holds no text", field.name));
+    }
+    let (from, to) = (part.at_least.map_or(0, |Number(from)| from), part.at_most.map_or(u32::MAX, |Number(to)| to));
+    if from > to {
+        return Err(format!("no number is at least 0x{from:X} and at most 0x{to:X}"));
+    }
+    Ok(FieldMatch::Numbers(from..=to))
 }
 
 /// The bytes of a literal in a field.

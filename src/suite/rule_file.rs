@@ -161,7 +161,7 @@ pub enum Literal {
     Number(u32),
 }
 
-/// Part of a text; all that are given must hold.
+/// Part of a text, or a range of numbers; all that are given must hold.
 #[derive(Clone, Debug, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
 pub struct PartSpec {
@@ -171,6 +171,10 @@ pub struct PartSpec {
     pub ends: Option<String>,
     /// The text contains this.
     pub contains: Option<String>,
+    /// The number is this or more.
+    pub at_least: Option<Number>,
+    /// The number is this or less.
+    pub at_most: Option<Number>,
 }
 
 impl FromScalar for Literal {
@@ -197,7 +201,7 @@ impl<'de> Deserialize<'de> for MatchSpec {
             type Value = MatchSpec;
 
             fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                f.write_str("a text, a number, a list of them, or {starts:, ends:, contains:}")
+                f.write_str("a text, a number, a list of them, or {starts:, ends:, contains:, at-least:, at-most:}")
             }
 
             fn visit_str<E: Error>(self, value: &str) -> Result<MatchSpec, E> {
@@ -215,8 +219,11 @@ impl<'de> Deserialize<'de> for MatchSpec {
 
             fn visit_map<A: MapAccess<'de>>(self, access: A) -> Result<MatchSpec, A::Error> {
                 let part = PartSpec::deserialize(MapAccessDeserializer::new(access))?;
-                if part.starts.is_none() && part.ends.is_none() && part.contains.is_none() {
-                    return Err(A::Error::custom("there is no condition: give starts, ends or contains"));
+                let texts = [&part.starts, &part.ends, &part.contains];
+                let numbers = [part.at_least, part.at_most];
+                if texts.iter().all(|text| text.is_none()) && numbers.iter().all(Option::is_none) {
+                    let message = "there is no condition: give starts, ends, contains, at-least or at-most";
+                    return Err(A::Error::custom(message));
                 }
                 Ok(MatchSpec::Part(part))
             }

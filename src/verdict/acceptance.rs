@@ -3,7 +3,9 @@
 //! Rules look at what shows in the window, not at the image: a header out of sight is no header. Bytes that are not one
 //! fixed value (floating open bus) equal nothing; flickering contacts and ports that change make a rule undecidable.
 
-use crate::board::{Inputs, Map, steady_byte};
+use std::ops::RangeInclusive;
+
+use crate::board::{Inputs, Map, shown_offset, steady_byte};
 use crate::cartridge::{Field, Holds, Layout};
 
 /// What a header field must hold.
@@ -20,6 +22,10 @@ pub enum FieldMatch {
         /// It contains this.
         contains: Option<Vec<u8>>,
     },
+    /// A number in this range.
+    Numbers(RangeInclusive<u32>),
+    /// A checksum that is right, or one that is not.
+    Checksum(bool),
 }
 
 /// What a port must read.
@@ -123,6 +129,9 @@ impl Seen<'_> {
             if self.inputs.attached.contacts.flicker() {
                 return Err("a contact flickers, so the header is not one fixed text".to_owned());
             }
+            if matches!(wanted, FieldMatch::Checksum(_)) && !self.inputs.attached.contacts.good() {
+                return Err("a contact is faulty, so the sum as it is read is not that of the image".to_owned());
+            }
             if !self.field_fits(&self.layout.fields()[*index], wanted) {
                 return Ok(false);
             }
@@ -142,6 +151,8 @@ impl Seen<'_> {
             left.len() == right.len() && left.iter().zip(right).all(|(left, right)| *left == Some(*right))
         };
         match wanted {
+            FieldMatch::Numbers(range) => number(&bytes).is_some_and(|value| range.contains(&value)),
+            FieldMatch::Checksum(right) => self.checksum(field).map(|sum| number(&bytes) == Some(sum)) == Some(*right),
             FieldMatch::OneOf(texts) => texts.iter().any(|text| equal(&bytes, text)),
             FieldMatch::Part { starts, ends, contains } => {
                 let pad = if let Holds::Text(pad) = field.holds { Some(pad.byte()) } else { None };
@@ -157,6 +168,16 @@ impl Seen<'_> {
         }
     }
 
+    /// The sum of the part of the image that a checksum field covers, counted from what shows at the window's start.
+    /// `None` if no image is attached.
+    fn checksum(&self, field: &Field) -> Option<u32> {
+        let Holds::Sum16 { from, to } = field.holds else { return None };
+        let image = self.inputs.attached.image.as_ref()?;
+        let base = shown_offset(*self.map.window().start(), image.size())?;
+        let end = to.map_or(image.size(), |to| base.saturating_add(to));
+        Some(u32::from(image.shown_sum16(base.saturating_add(from)..end)))
+    }
+
     fn byte(&self, address: u32) -> Option<u8> {
         steady_byte(&self.inputs.attached, address, self.inputs.empty)
     }
@@ -170,4 +191,9 @@ impl Seen<'_> {
         let value = schedule.constant().ok_or_else(|| format!("the port `{}` changes during the run", port.name))?;
         Ok(wanted.fits(value))
     }
+}
+
+/// The big-endian number that known bytes make.
+fn number(bytes: &[Option<u8>]) -> Option<u32> {
+    bytes.iter().try_fold(0u32, |value, byte| Some(value << 8 | u32::from((*byte)?)))
 }
