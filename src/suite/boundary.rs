@@ -159,10 +159,16 @@ impl Deriver<'_> {
                 }
             }
             let Some(when) = &conditions.when else { continue };
-            for (field, bytes) in listed(when, &self.harness.layout) {
+            let texts = listed(when, &self.harness.layout);
+            for (field, bytes) in &texts {
+                // The rule's other fields hold the first that it lists for them, so that this one decides.
                 let mut fields = common.clone();
-                fields.retain(|(other, _)| *other != field);
-                fields.push((field, bytes));
+                for (other, text) in texts.iter().rev().filter(|(other, _)| other != field) {
+                    fields.retain(|(known, _)| known != other);
+                    fields.push((*other, text.clone()));
+                }
+                fields.retain(|(known, _)| known != field);
+                fields.push((*field, bytes.clone()));
                 goods.push(Good { rule, fields });
             }
         }
