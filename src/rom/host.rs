@@ -167,7 +167,8 @@ fn load_one(path: &Path, source: &HostSource) -> Result<Parts, RomError> {
         Format::Elf => {
             let executable = elf::read(&bytes).map_err(|fault| RomError::Elf { path: path.to_owned(), fault })?;
             let image = assemble(executable.blocks, &source.range).map_err(in_image)?;
-            let (symbols, regions, lines) = (executable.symbols, executable.regions, executable.lines);
+            let (symbols, regions, mut lines) = (executable.symbols, executable.regions, executable.lines);
+            lines.seen_from_here(path);
             Ok(Parts { image, symbols, regions, lines, files })
         }
     }

@@ -2,11 +2,12 @@
 
 use std::collections::{BinaryHeap, HashMap};
 use std::ops::Range;
+use std::path::Path;
 
 /// A place in the source code.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct SourceLine<'a> {
-    /// The file's path, as the debugging data say it.
+    /// The file's path, as the debugging data say it; as seen from the current folder if it exists there.
     pub file: &'a str,
     /// The line, counted from 1.
     pub line: u32,
@@ -54,6 +55,25 @@ impl Lines {
     /// No lines, for a reason worth telling.
     pub(super) fn unusable(warning: String) -> Lines {
         Lines { warning: Some(warning), ..Lines::default() }
+    }
+
+    /// Says the files' paths as a user would: those that exist beside the image as seen from here, absolute ones below
+    /// the current folder from there. `image` is the file that the lines are from.
+    pub(super) fn seen_from_here(&mut self, image: &Path) {
+        let folder = image.parent().unwrap_or(Path::new(""));
+        let here = std::env::current_dir().ok();
+        for file in &mut self.files {
+            let path = Path::new(file.as_str());
+            let beside = folder.join(path);
+            let nearer = if path.is_absolute() {
+                here.as_deref().and_then(|here| path.strip_prefix(here).ok()).map(Path::to_path_buf)
+            } else {
+                beside.is_file().then_some(beside)
+            };
+            if let Some(nearer) = nearer.as_deref().and_then(Path::to_str) {
+                *file = nearer.to_owned();
+            }
+        }
     }
 
     fn source(&self, row: &Row) -> SourceLine<'_> {
