@@ -4,17 +4,15 @@
 //!
 //! # The tour: how a case becomes a verdict
 //!
-//! 1. [`Harness::load`] reads a harness file and everything that it names, checks all of it, and
-//!    resolves every symbol. Inside is a [`Rig`](run::Rig): the address map with the host ROM, the routine, its branches.
-//! 2. A [`Recipe`] becomes a sparse [`Image`], and that an
-//!    [`Attached`] cartridge.
-//! 3. A [`Case`] puts it together with the inputs and with what must happen. A [`Suite`]
-//!    makes cases from a case file; [`Harness::case`] makes one that wants what the acceptance
-//!    table says.
-//! 4. A [`Machine`] runs the routine: a [`Board`](board::Board) answers the [`Cpu`](cpu::Cpu) until the run
-//!    comes to a branch, crashes, hangs or reaches a limit. The [`Outcome`] says all that happened.
-//! 5. [`judge`](verdict::judge()) compares it with what was wanted. A [`Checker`] does 4 and 5 for every
-//!    RAM fill that can matter, and gives a [`CaseResult`] with its [`Verdict`].
+//! 1. [`Harness::load`] reads a harness file and everything that it names, checks all of it, and resolves every symbol.
+//!    Inside is a [`Rig`](run::Rig): the address map with the host ROM, the routine, its branches.
+//! 2. A [`Recipe`] becomes a sparse [`Image`], and that an [`Attached`] cartridge.
+//! 3. A [`Case`] puts it together with the inputs and with what must happen. A [`Suite`] makes cases from a case file;
+//!    [`Harness::case`] makes one that wants what the acceptance table says.
+//! 4. A [`Machine`] runs the routine: a [`Board`](board::Board) answers the [`Cpu`](cpu::Cpu) until the run comes to a
+//!    branch, crashes, hangs or reaches a limit. The [`Outcome`] says all that happened.
+//! 5. [`judge`](verdict::judge()) compares it with what was wanted. A [`Checker`] does 4 and 5 for every RAM fill that can
+//!    matter, and gives a [`CaseResult`] with its [`Verdict`].
 //! 6. A [`Reporter`](report::Reporter) shows results.
 //!
 //! ```
@@ -42,8 +40,8 @@
 //! # }
 //! ```
 //!
-//! A test of one's own compares with [`Verdict::Held`], as here:
-//! [`Verdict::failed`] is false for a case that reached a limit.
+//! A test of one's own compares with [`Verdict::Held`], as here: [`Verdict::failed`] is false for a case that reached a
+//! limit.
 
 pub mod board;
 pub mod cartridge;

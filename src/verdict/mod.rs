@@ -1,6 +1,6 @@
 //! Outcome against expectation and acceptance table: held, or failed with reasons, or undecided.
 //!
-//! [`judge`] compares one [`Outcome`](crate::run::Outcome) with one [`Expectation`] and lists every way in which they
+//! [`judge()`] compares one [`Outcome`](crate::run::Outcome) with one [`Expectation`] and lists every way in which they
 //! differ; the sentences that people read are made here. [`Acceptance`] is the harness's specification.
 
 mod acceptance;
