@@ -11,8 +11,8 @@
 //!    [`Harness::case`] makes one that wants what the acceptance table says.
 //! 4. A [`Machine`] runs the routine: a [`Board`](board::Board) answers the [`Cpu`](cpu::Cpu) until the run comes to a
 //!    branch, crashes, hangs or reaches a limit. The [`Outcome`] says all that happened.
-//! 5. [`judge`](verdict::judge()) compares it with what was wanted. A [`Checker`] does 4 and 5 for every RAM fill that can
-//!    matter, and gives a [`CaseResult`] with its [`Verdict`].
+//! 5. [`judge`](verdict::judge()) compares it with what was wanted. A [`Checker`] does 4 and 5 for every RAM fill that
+//!    can matter, and gives a [`CaseResult`] with its [`Verdict`].
 //! 6. A [`Reporter`](report::Reporter) shows results.
 //!
 //! ```

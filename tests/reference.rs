@@ -2,7 +2,8 @@
 //! repository fits its schema.
 //!
 //! A key stands in a table with the head `| key | value | default | meaning |`, as its whole path in backticks: `[]` for
-//! an element of a list, `NAME` for a name that the user chooses. An example is a block that begins with ```` ```yaml ````.
+//! an element of a list, `NAME` for a name that the user chooses. An example is a block that begins with
+//! ```` ```yaml ````.
 
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
