@@ -364,7 +364,7 @@ impl FromScalar for Place {
     }
 
     fn schema() -> Schema {
-        json_schema!({"type": ["integer", "string"], "minimum": 0, "maximum": 0xFF_FFFF, "pattern": "^\\S+(\\s*\\+\\s*\\S+)?$"})
+        json_schema!({"type": ["integer", "string"], "minimum": 0, "maximum": u32::MAX, "pattern": "^\\S+(\\s*\\+\\s*\\S+)?$"})
     }
 }
 scalar!(Place);
