@@ -29,9 +29,8 @@ impl Maker<'_> {
         let harness = &self.suite.harness;
         let mut used = BTreeSet::new();
         let mut value = self.template.value.clone();
-        // The lists are read already, and the attached cartridge is filled in by itself.
+        // The attached cartridge is filled in by itself.
         let attach = value.as_mapping_mut().and_then(|mapping| {
-            mapping.remove("for");
             if let Some(text) = mapping.get_mut("name") {
                 *text = Yaml::String(name(self.template, bindings));
             }

@@ -270,6 +270,8 @@ fn template(
         }
     }
     let variables = variables(document, own.get("for"), &path)?;
+    // Every case is made from a copy of the value, and the lists may be long.
+    merged.remove("for");
     let value = Yaml::Mapping(merged);
     let line = document.line(&path);
     Ok(Template { value, own: own.clone(), path, line, variables, first })
