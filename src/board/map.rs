@@ -293,6 +293,8 @@ fn check_memory(parts: &MapParts) -> Result<(), MapError> {
             format!("{} bytes of RAM do not fit {} ({room} bytes)", area.size, show(&area.range))
         } else if area.size != room && !area.size.is_power_of_two() {
             format!("RAM of {} bytes cannot repeat: only a power of two can", area.size)
+        } else if !area.size.is_multiple_of(2) {
+            format!("{} bytes of RAM are no whole words", area.size)
         } else {
             continue;
         };
