@@ -37,288 +37,52 @@ fn fails(bench: Bench, address: u32, kind: AccessKind) {
 #[test]
 fn sources_in_every_mode() {
     check(&[
-        (
-            &[
-                0x3010, // move.w (a0),d0
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0x2010, // move.l (a0),d0
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0x3018, // move.w (a0)+,d0
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0x2018, // move.l (a0)+,d0
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0x3020, // move.w -(a0),d0
-            ],
-            A0 - 2,
-            Read,
-        ),
-        (
-            &[
-                0x2020, // move.l -(a0),d0
-            ],
-            A0 - 4,
-            Read,
-        ),
-        (
-            &[
-                0x3028, 0x0006, // move.w 6(a0),d0
-            ],
-            A0 + 6,
-            Read,
-        ),
-        (
-            &[
-                0x2029, 0x8001, // move.l -0x7FFF(a1),d0
-            ],
-            A1 - 0x7FFF,
-            Read,
-        ),
-        (
-            &[
-                0x3031, 0x1000, // move.w 0(a1,d1.w),d0
-            ],
-            A1 - 3,
-            Read,
-        ),
-        (
-            &[
-                0x3031, 0x1802, // move.w 2(a1,d1.l),d0
-            ],
-            A1 - 1,
-            Read,
-        ),
-        (
-            &[
-                0x3031, 0x20F8, // move.w -8(a1,d2.w),d0
-            ],
-            A1 - 3,
-            Read,
-        ),
-        (
-            &[
-                0x3031, 0x2800, // move.w 0(a1,d2.l),d0
-            ],
-            (A1 + 0x30_0005) & 0xFF_FFFF,
-            Read,
-        ),
-        (
-            &[
-                0x2031, 0x8004, // move.l 4(a1,a0.w),d0
-            ],
-            A1 + 0x105,
-            Read,
-        ),
-        (
-            &[
-                0x3031, 0x8804, // move.w 4(a1,a0.l),d0
-            ],
-            (A1 + A0 + 4) & 0xFF_FFFF,
-            Read,
-        ),
-        (
-            &[
-                0x3038, 0x0601, // move.w (0x0601).w,d0
-            ],
-            0x601,
-            Read,
-        ),
-        (
-            &[
-                0x3038, 0x8001, // move.w (0xFFFF8001).w,d0
-            ],
-            0xFF_8001,
-            Read,
-        ),
-        (
-            &[
-                0x2039, 0x0020, 0x0101, // move.l 0x200101,d0
-            ],
-            0x20_0101,
-            Read,
-        ),
-        (
-            &[
-                0x3039, 0x00A0, 0x0001, // move.w 0xA00001,d0
-            ],
-            0xA0_0001,
-            Read,
-        ),
-        (
-            &[
-                0x303A, 0x0003, // move.w 1f+1(pc),d0
-                0x4E71, // 1: nop
-            ],
-            CODE + 5,
-            Read,
-        ),
-        (
-            &[
-                0x303B, 0x1002, // move.w 1f(pc,d1.w),d0
-                0x4E71, // 1: nop
-            ],
-            CODE + 1,
-            Read,
-        ),
-        (
-            &[
-                0x3450, // movea.w (a0),a2
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0x2460, // movea.l -(a0),a2
-            ],
-            A0 - 4,
-            Read,
-        ),
+        (&[0x3010] /* move.w (a0),d0 */, A0, Read),
+        (&[0x2010] /* move.l (a0),d0 */, A0, Read),
+        (&[0x3018] /* move.w (a0)+,d0 */, A0, Read),
+        (&[0x2018] /* move.l (a0)+,d0 */, A0, Read),
+        (&[0x3020] /* move.w -(a0),d0 */, A0 - 2, Read),
+        (&[0x2020] /* move.l -(a0),d0 */, A0 - 4, Read),
+        (&[0x3028, 0x0006] /* move.w 6(a0),d0 */, A0 + 6, Read),
+        (&[0x2029, 0x8001] /* move.l -0x7FFF(a1),d0 */, A1 - 0x7FFF, Read),
+        (&[0x3031, 0x1000] /* move.w 0(a1,d1.w),d0 */, A1 - 3, Read),
+        (&[0x3031, 0x1802] /* move.w 2(a1,d1.l),d0 */, A1 - 1, Read),
+        (&[0x3031, 0x20F8] /* move.w -8(a1,d2.w),d0 */, A1 - 3, Read),
+        (&[0x3031, 0x2800] /* move.w 0(a1,d2.l),d0 */, (A1 + 0x30_0005) & 0xFF_FFFF, Read),
+        (&[0x2031, 0x8004] /* move.l 4(a1,a0.w),d0 */, A1 + 0x105, Read),
+        (&[0x3031, 0x8804] /* move.w 4(a1,a0.l),d0 */, (A1 + A0 + 4) & 0xFF_FFFF, Read),
+        (&[0x3038, 0x0601] /* move.w (0x0601).w,d0 */, 0x601, Read),
+        (&[0x3038, 0x8001] /* move.w (0xFFFF8001).w,d0 */, 0xFF_8001, Read),
+        (&[0x2039, 0x0020, 0x0101] /* move.l 0x200101,d0 */, 0x20_0101, Read),
+        (&[0x3039, 0x00A0, 0x0001] /* move.w 0xA00001,d0 */, 0xA0_0001, Read),
+        (&[0x303A, 0x0003, 0x4E71] /* move.w 1f+1(pc),d0; 1: nop */, CODE + 5, Read),
+        (&[0x303B, 0x1002, 0x4E71] /* move.w 1f(pc,d1.w),d0; 1: nop */, CODE + 1, Read),
+        (&[0x3450] /* movea.w (a0),a2 */, A0, Read),
+        (&[0x2460] /* movea.l -(a0),a2 */, A0 - 4, Read),
     ]);
 }
 
 #[test]
 fn destinations_in_every_mode() {
     check(&[
-        (
-            &[
-                0x3080, // move.w d0,(a0)
-            ],
-            A0,
-            Write,
-        ),
-        (
-            &[
-                0x2080, // move.l d0,(a0)
-            ],
-            A0,
-            Write,
-        ),
-        (
-            &[
-                0x30C0, // move.w d0,(a0)+
-            ],
-            A0,
-            Write,
-        ),
-        (
-            &[
-                0x20FC, 0x0000, 0x0001, // move.l #1,(a0)+
-            ],
-            A0,
-            Write,
-        ),
-        (
-            &[
-                0x3100, // move.w d0,-(a0)
-            ],
-            A0 - 2,
-            Write,
-        ),
-        (
-            &[
-                0x2100, // move.l d0,-(a0)
-            ],
-            A0 - 2,
-            Write,
-        ),
-        (
-            &[
-                0x3340, 0x0007, // move.w d0,7(a1)
-            ],
-            A1 + 7,
-            Write,
-        ),
-        (
-            &[
-                0x2380, 0x1002, // move.l d0,2(a1,d1.w)
-            ],
-            A1 - 1,
-            Write,
-        ),
-        (
-            &[
-                0x31C0, 0x8003, // move.w d0,(0xFFFF8003).w
-            ],
-            0xFF_8003,
-            Write,
-        ),
-        (
-            &[
-                0x33C0, 0x00E0, 0x0003, // move.w d0,0xE00003
-            ],
-            0xE0_0003,
-            Write,
-        ),
-        (
-            &[
-                0x21C0, 0x0601, // move.l d0,0x000601
-            ],
-            0x601,
-            Write,
-        ),
+        (&[0x3080] /* move.w d0,(a0) */, A0, Write),
+        (&[0x2080] /* move.l d0,(a0) */, A0, Write),
+        (&[0x30C0] /* move.w d0,(a0)+ */, A0, Write),
+        (&[0x20FC, 0x0000, 0x0001] /* move.l #1,(a0)+ */, A0, Write),
+        (&[0x3100] /* move.w d0,-(a0) */, A0 - 2, Write),
+        (&[0x2100] /* move.l d0,-(a0) */, A0 - 2, Write),
+        (&[0x3340, 0x0007] /* move.w d0,7(a1) */, A1 + 7, Write),
+        (&[0x2380, 0x1002] /* move.l d0,2(a1,d1.w) */, A1 - 1, Write),
+        (&[0x31C0, 0x8003] /* move.w d0,(0xFFFF8003).w */, 0xFF_8003, Write),
+        (&[0x33C0, 0x00E0, 0x0003] /* move.w d0,0xE00003 */, 0xE0_0003, Write),
+        (&[0x21C0, 0x0601] /* move.l d0,0x000601 */, 0x601, Write),
         // The source first, then the destination with the source's steps taken.
-        (
-            &[
-                0x3090, // move.w (a0),(a0)
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0x3091, // move.w (a1),(a0)
-            ],
-            A0,
-            Write,
-        ),
-        (
-            &[
-                0x3359, 0xFFFF, // move.w (a1)+,-1(a1)
-            ],
-            A1 + 1,
-            Write,
-        ),
-        (
-            &[
-                0x2359, 0xFFFF, // move.l (a1)+,-1(a1)
-            ],
-            A1 + 3,
-            Write,
-        ),
-        (
-            &[
-                0x2361, 0x0005, // move.l -(a1),5(a1)
-            ],
-            A1 + 1,
-            Write,
-        ),
-        (
-            &[
-                0x32D8, // move.w (a0)+,(a1)+
-            ],
-            A0,
-            Read,
-        ),
+        (&[0x3090] /* move.w (a0),(a0) */, A0, Read),
+        (&[0x3091] /* move.w (a1),(a0) */, A0, Write),
+        (&[0x3359, 0xFFFF] /* move.w (a1)+,-1(a1) */, A1 + 1, Write),
+        (&[0x2359, 0xFFFF] /* move.l (a1)+,-1(a1) */, A1 + 3, Write),
+        (&[0x2361, 0x0005] /* move.l -(a1),5(a1) */, A1 + 1, Write),
+        (&[0x32D8] /* move.w (a0)+,(a1)+ */, A0, Read),
     ]);
 }
 
@@ -326,327 +90,57 @@ fn destinations_in_every_mode() {
 #[test]
 fn instructions_that_read_before_they_write() {
     check(&[
-        (
-            &[
-                0xD150, // add.w d0,(a0)
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0xD090, // add.l (a0),d0
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0xD4D0, // adda.w (a0),a2
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0x95D0, // suba.l 0(a0),a2
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0x0650, 0x0001, // addi.w #1,(a0)
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0x52A0, // addq.l #1,-(a0)
-            ],
-            A0 - 4,
-            Read,
-        ),
-        (
-            &[
-                0x9160, // sub.w d0,-(a0)
-            ],
-            A0 - 2,
-            Read,
-        ),
-        (
-            &[
-                0xC158, // and.w d0,(a0)+
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0x81A8, 0x0004, // or.l d0,4(a0)
-            ],
-            A0 + 4,
-            Read,
-        ),
-        (
-            &[
-                0xB150, // eor.w d0,(a0)
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0x0290, 0x0000, 0x0001, // andi.l #1,(a0)
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0xB050, // cmp.w (a0),d0
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0xB5D0, // cmpa.l (a0),a2
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0x0C98, 0x0000, 0x0001, // cmpi.l #1,(a0)+
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0x4A50, // tst.w (a0)
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0x4450, // neg.w (a0)
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0x4090, // negx.l (a0)
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0x4668, 0x0002, // not.w 2(a0)
-            ],
-            A0 + 2,
-            Read,
-        ),
-        (
-            &[
-                0x4250, // clr.w (a0)
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0x42A0, // clr.l -(a0)
-            ],
-            A0 - 4,
-            Read,
-        ),
-        (
-            &[
-                0x40D0, // move.w sr,(a0)
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0x44D0, // move.w (a0),ccr
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0x46D0, // move.w (a0),sr
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0xE1D0, // asl.w (a0)
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0xE4E0, // roxr.w -(a0)
-            ],
-            A0 - 2,
-            Read,
-        ),
-        (
-            &[
-                0xC0D0, // mulu (a0),d0
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0xC1E9, 0x0001, // muls 1(a1),d0
-            ],
-            A1 + 1,
-            Read,
-        ),
-        (
-            &[
-                0x80D8, // divu (a0)+,d0
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0x81D0, // divs (a0),d0
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0x4190, // chk (a0),d0
-            ],
-            A0,
-            Read,
-        ),
+        (&[0xD150] /* add.w d0,(a0) */, A0, Read),
+        (&[0xD090] /* add.l (a0),d0 */, A0, Read),
+        (&[0xD4D0] /* adda.w (a0),a2 */, A0, Read),
+        (&[0x95D0] /* suba.l 0(a0),a2 */, A0, Read),
+        (&[0x0650, 0x0001] /* addi.w #1,(a0) */, A0, Read),
+        (&[0x52A0] /* addq.l #1,-(a0) */, A0 - 4, Read),
+        (&[0x9160] /* sub.w d0,-(a0) */, A0 - 2, Read),
+        (&[0xC158] /* and.w d0,(a0)+ */, A0, Read),
+        (&[0x81A8, 0x0004] /* or.l d0,4(a0) */, A0 + 4, Read),
+        (&[0xB150] /* eor.w d0,(a0) */, A0, Read),
+        (&[0x0290, 0x0000, 0x0001] /* andi.l #1,(a0) */, A0, Read),
+        (&[0xB050] /* cmp.w (a0),d0 */, A0, Read),
+        (&[0xB5D0] /* cmpa.l (a0),a2 */, A0, Read),
+        (&[0x0C98, 0x0000, 0x0001] /* cmpi.l #1,(a0)+ */, A0, Read),
+        (&[0x4A50] /* tst.w (a0) */, A0, Read),
+        (&[0x4450] /* neg.w (a0) */, A0, Read),
+        (&[0x4090] /* negx.l (a0) */, A0, Read),
+        (&[0x4668, 0x0002] /* not.w 2(a0) */, A0 + 2, Read),
+        (&[0x4250] /* clr.w (a0) */, A0, Read),
+        (&[0x42A0] /* clr.l -(a0) */, A0 - 4, Read),
+        (&[0x40D0] /* move.w sr,(a0) */, A0, Read),
+        (&[0x44D0] /* move.w (a0),ccr */, A0, Read),
+        (&[0x46D0] /* move.w (a0),sr */, A0, Read),
+        (&[0xE1D0] /* asl.w (a0) */, A0, Read),
+        (&[0xE4E0] /* roxr.w -(a0) */, A0 - 2, Read),
+        (&[0xC0D0] /* mulu (a0),d0 */, A0, Read),
+        (&[0xC1E9, 0x0001] /* muls 1(a1),d0 */, A1 + 1, Read),
+        (&[0x80D8] /* divu (a0)+,d0 */, A0, Read),
+        (&[0x81D0] /* divs (a0),d0 */, A0, Read),
+        (&[0x4190] /* chk (a0),d0 */, A0, Read),
     ]);
 }
 
 #[test]
 fn two_operands_in_memory() {
     check(&[
-        (
-            &[
-                0xB348, // cmpm.w (a0)+,(a1)+
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0xB149, // cmpm.w (a1)+,(a0)+
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0xB189, // cmpm.l (a1)+,(a0)+
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0xB148, // cmpm.w (a0)+,(a0)+
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0xD348, // addx.w -(a0),-(a1)
-            ],
-            A0 - 2,
-            Read,
-        ),
-        (
-            &[
-                0xD149, // addx.w -(a1),-(a0)
-            ],
-            A0 - 2,
-            Read,
-        ),
-        (
-            &[
-                0xD388, // addx.l -(a0),-(a1)
-            ],
-            A0 - 2,
-            Read,
-        ),
-        (
-            &[
-                0x9189, // subx.l -(a1),-(a0)
-            ],
-            A0 - 2,
-            Read,
-        ),
-        (
-            &[
-                0x4C90, 0x0003, // movem.w (a0),d0-d1
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0x4CD8, 0x0003, // movem.l (a0)+,d0-d1
-            ],
-            A0,
-            Read,
-        ),
-        (
-            &[
-                0x4CA9, 0x0401, 0x0005, // movem.w 5(a1),d0/a2
-            ],
-            A1 + 5,
-            Read,
-        ),
-        (
-            &[
-                0x4890, 0x0003, // movem.w d0-d1,(a0)
-            ],
-            A0,
-            Write,
-        ),
-        (
-            &[
-                0x48F9, 0x0003, 0x00E0, 0x0301, // movem.l d0-d1,0xE00301
-            ],
-            0xE0_0301,
-            Write,
-        ),
-        (
-            &[
-                0x48A0, 0xC000, // movem.w d0-d1,-(a0)
-            ],
-            A0 - 2,
-            Write,
-        ),
-        (
-            &[
-                0x48E0, 0xC000, // movem.l d0-d1,-(a0)
-            ],
-            A0 - 2,
-            Write,
-        ),
+        (&[0xB348] /* cmpm.w (a0)+,(a1)+ */, A0, Read),
+        (&[0xB149] /* cmpm.w (a1)+,(a0)+ */, A0, Read),
+        (&[0xB189] /* cmpm.l (a1)+,(a0)+ */, A0, Read),
+        (&[0xB148] /* cmpm.w (a0)+,(a0)+ */, A0, Read),
+        (&[0xD348] /* addx.w -(a0),-(a1) */, A0 - 2, Read),
+        (&[0xD149] /* addx.w -(a1),-(a0) */, A0 - 2, Read),
+        (&[0xD388] /* addx.l -(a0),-(a1) */, A0 - 2, Read),
+        (&[0x9189] /* subx.l -(a1),-(a0) */, A0 - 2, Read),
+        (&[0x4C90, 0x0003] /* movem.w (a0),d0-d1 */, A0, Read),
+        (&[0x4CD8, 0x0003] /* movem.l (a0)+,d0-d1 */, A0, Read),
+        (&[0x4CA9, 0x0401, 0x0005] /* movem.w 5(a1),d0/a2 */, A1 + 5, Read),
+        (&[0x4890, 0x0003] /* movem.w d0-d1,(a0) */, A0, Write),
+        (&[0x48F9, 0x0003, 0x00E0, 0x0301] /* movem.l d0-d1,0xE00301 */, 0xE0_0301, Write),
+        (&[0x48A0, 0xC000] /* movem.w d0-d1,-(a0) */, A0 - 2, Write),
+        (&[0x48E0, 0xC000] /* movem.l d0-d1,-(a0) */, A0 - 2, Write),
     ]);
 }
 
@@ -655,63 +149,14 @@ fn two_operands_in_memory() {
 fn odd_stacks() {
     let sp = STACK - 0x101;
     let cases: [(&[u16], u32, AccessKind); 8] = [
-        (
-            &[
-                0x301F, // move.w (sp)+,d0
-            ],
-            sp,
-            Read,
-        ),
-        (
-            &[
-                0x3F00, // move.w d0,-(sp)
-            ],
-            sp - 2,
-            Write,
-        ),
-        (
-            &[
-                0x4E75, // rts
-            ],
-            sp,
-            Read,
-        ),
-        (
-            &[
-                0x4E77, // rtr
-            ],
-            sp,
-            Read,
-        ),
-        (
-            &[
-                0x6100, 0x0002, // bsr.w 1f
-                0x4E71, // 1: nop
-            ],
-            sp - 4,
-            Write,
-        ),
-        (
-            &[
-                0x4EB8, 0x0600, // jsr 0x600
-            ],
-            sp - 4,
-            Write,
-        ),
-        (
-            &[
-                0x4851, // pea (a1)
-            ],
-            sp - 4,
-            Write,
-        ),
-        (
-            &[
-                0x4E52, 0xFFF8, // link a2,#-8
-            ],
-            sp - 4,
-            Write,
-        ),
+        (&[0x301F] /* move.w (sp)+,d0 */, sp, Read),
+        (&[0x3F00] /* move.w d0,-(sp) */, sp - 2, Write),
+        (&[0x4E75] /* rts */, sp, Read),
+        (&[0x4E77] /* rtr */, sp, Read),
+        (&[0x6100, 0x0002, 0x4E71] /* bsr.w 1f; 1: nop */, sp - 4, Write),
+        (&[0x4EB8, 0x0600] /* jsr 0x600 */, sp - 4, Write),
+        (&[0x4851] /* pea (a1) */, sp - 4, Write),
+        (&[0x4E52, 0xFFF8] /* link a2,#-8 */, sp - 4, Write),
     ];
     for (code, address, kind) in cases {
         let mut user = bench(code).set("sp", sp);
@@ -719,98 +164,24 @@ fn odd_stacks() {
         fails(user, address, kind);
         fails(bench(code).set("sp", sp), address, kind);
     }
-    fails(
-        bench(&[
-            0x4E73, // rte
-        ])
-        .set("sp", sp),
-        sp,
-        Read,
-    );
-    check(&[(
-        &[
-            0x4E58, // unlk a0
-        ],
-        A0,
-        Read,
-    )]);
+    fails(bench(&[0x4E73] /* rte */).set("sp", sp), sp, Read);
+    check(&[(&[0x4E58] /* unlk a0 */, A0, Read)]);
 }
 
 /// Odd targets. The instruction itself has run when the fetch fails; nothing is fetched from there, wherever it is.
 #[test]
 fn odd_targets() {
     check(&[
-        (
-            &[
-                0x4ED0, // jmp (a0)
-            ],
-            A0,
-            Fetch,
-        ),
-        (
-            &[
-                0x4EF8, 0x0601, // jmp 0x601
-            ],
-            0x601,
-            Fetch,
-        ),
-        (
-            &[
-                0x4EF8, 0x0601, // jmp (0x0601).w
-            ],
-            0x601,
-            Fetch,
-        ),
-        (
-            &[
-                0x4EF9, 0x0020, 0x0101, // jmp 0x200101
-            ],
-            0x20_0101,
-            Fetch,
-        ),
-        (
-            &[
-                0x4EF9, 0x00A0, 0x0001, // jmp 0xA00001
-            ],
-            0xA0_0001,
-            Fetch,
-        ),
-        (
-            &[
-                0x4EF8, 0xFFF1, // jmp (0xFFFFFFF1).w
-            ],
-            0xFF_FFF1,
-            Fetch,
-        ),
-        (
-            &[
-                0x4EE9, 0x0001, // jmp 1(a1)
-            ],
-            A1 + 1,
-            Fetch,
-        ),
-        (
-            &[
-                0x4EFB, 0x1002, // jmp 1f(pc,d1.w)
-                0x4E71, // 1: nop
-            ],
-            CODE + 1,
-            Fetch,
-        ),
-        (
-            &[
-                0x4E90, // jsr (a0)
-            ],
-            A0,
-            Fetch,
-        ),
-        (
-            &[
-                0x4EB8, 0x0601, // jsr 0x601
-            ],
-            0x601,
-            Fetch,
-        ),
+        (&[0x4ED0] /* jmp (a0) */, A0, Fetch),
+        (&[0x4EF8, 0x0601] /* jmp 0x601 */, 0x601, Fetch),
+        (&[0x4EF8, 0x0601] /* jmp (0x0601).w */, 0x601, Fetch),
+        (&[0x4EF9, 0x0020, 0x0101] /* jmp 0x200101 */, 0x20_0101, Fetch),
+        (&[0x4EF9, 0x00A0, 0x0001] /* jmp 0xA00001 */, 0xA0_0001, Fetch),
+        (&[0x4EF8, 0xFFF1] /* jmp (0xFFFFFFF1).w */, 0xFF_FFF1, Fetch),
+        (&[0x4EE9, 0x0001] /* jmp 1(a1) */, A1 + 1, Fetch),
+        (&[0x4EFB, 0x1002, 0x4E71] /* jmp 1f(pc,d1.w); 1: nop */, CODE + 1, Fetch),
+        (&[0x4E90] /* jsr (a0) */, A0, Fetch),
+        (&[0x4EB8, 0x0601] /* jsr 0x601 */, 0x601, Fetch),
         (&[0x6001], CODE + 3, Fetch),             // bra.s
         (&[0x6000, 0x0101], CODE + 0x103, Fetch), // bra.w
         (&[0x6101], CODE + 3, Fetch),             // bsr.s
@@ -818,12 +189,7 @@ fn odd_targets() {
     // Conditional branches: only the taken one. D1 counts from -3, so DBRA goes round.
     fails(bench(&[0x6601]), CODE + 3, Fetch); // bne.s
     fails(bench(&[0x51C9, 0x0001]), CODE + 3, Fetch); // dbra d1
-    bench(&[
-        0x7601, // moveq #1,d3
-        0x6701, // .short 0x6701
-        0x4E75, // rts
-    ])
-    .returns(); // beq.s, not taken
+    bench(&[0x7601, 0x6701, 0x4E75] /* moveq #1,d3; .short 0x6701; rts */).returns(); // beq.s, not taken
     bench(&[
         0x4243, // clr.w d3
         0x51CB, 0x0001, // .short 0x51CB,0x0001
@@ -836,20 +202,11 @@ fn odd_targets() {
         0x4E75, // rts
     ])
     .returns(); // dbeq d3, condition true
-    let outcome = bench(&[
-        0x4878, 0x0601, // pea 0x601
-        0x4E75, // rts
-    ])
-    .run();
+    let outcome = bench(&[0x4878, 0x0601, 0x4E75] /* pea 0x601; rts */).run();
     let access = Some((0x601, Fetch));
     let crash = Crash { exception: Exception::AddressError, access, handler: Wrong::NotHandled };
     assert_eq!(outcome.end, End::Crashed(crash));
-    let outcome = bench(&[
-        0x4878, 0x0601, // pea 0x601
-        0x40E7, // move.w sr,-(sp)
-        0x4E73, // rte
-    ])
-    .run();
+    let outcome = bench(&[0x4878, 0x0601, 0x40E7, 0x4E73] /* pea 0x601; move.w sr,-(sp); rte */).run();
     assert_eq!(outcome.end, End::Crashed(crash));
 }
 

@@ -18,26 +18,11 @@ fn crash(exception: Exception, handler: Wrong) -> Crash {
 #[test]
 fn exceptions_that_nobody_handles_are_crashes() {
     let cases: [(&[u16], Exception); 9] = [
-        (
-            &[
-                0x4AFC, // illegal
-            ],
-            Exception::Illegal,
-        ),
+        (&[0x4AFC] /* illegal */, Exception::Illegal),
         (&[0x4E7B, 0x0801], Exception::Illegal), // movec of the later processors
         (&[0x007D], Exception::Illegal),         // ori.w # to a mode that does not exist
-        (
-            &[
-                0x80FC, 0x0000, // divu #0,d0
-            ],
-            Exception::ZeroDivide,
-        ),
-        (
-            &[
-                0x81C1, // divs d1,d0
-            ],
-            Exception::ZeroDivide,
-        ),
+        (&[0x80FC, 0x0000] /* divu #0,d0 */, Exception::ZeroDivide),
+        (&[0x81C1] /* divs d1,d0 */, Exception::ZeroDivide),
         (&[0xA000], Exception::LineA),
         (&[0xAFFF], Exception::LineA),
         (&[0xF000], Exception::LineF),
@@ -54,27 +39,13 @@ fn exceptions_that_nobody_handles_are_crashes() {
 #[test]
 fn privileged_instructions_in_user_mode_are_crashes() {
     let cases: [&[u16]; 7] = [
-        &[
-            0x46C0, // move.w d0,sr
-        ],
-        &[
-            0x027C, 0x2700, // andi #0x2700,sr
-        ],
-        &[
-            0x007C, 0x0000, // ori #0,sr
-        ],
-        &[
-            0x0A7C, 0x0000, // eori #0,sr
-        ],
-        &[
-            0x4E68, // move usp,a0
-        ],
-        &[
-            0x4E72, 0x2000, // stop #0x2000
-        ],
-        &[
-            0x4E70, // reset
-        ],
+        &[0x46C0],         /* move.w d0,sr */
+        &[0x027C, 0x2700], /* andi #0x2700,sr */
+        &[0x007C, 0x0000], /* ori #0,sr */
+        &[0x0A7C, 0x0000], /* eori #0,sr */
+        &[0x4E68],         /* move usp,a0 */
+        &[0x4E72, 0x2000], /* stop #0x2000 */
+        &[0x4E70],         /* reset */
     ];
     for code in cases {
         let mut bench = Bench::new(code);
@@ -84,9 +55,7 @@ fn privileged_instructions_in_user_mode_are_crashes() {
         bench = bench.branch("next", Exit::At(CODE + 2 * code.len() as u32), None);
         assert!(matches!(bench.run().end, End::Branch(0) | End::Stopped), "{code:04X?}");
     }
-    let mut bench = Bench::new(&[
-        0x4E73, // rte
-    ]);
+    let mut bench = Bench::new(&[0x4E73] /* rte */);
     bench.routine.status = 0;
     assert_eq!(bench.crashes(), crash(Exception::Privilege, Wrong::NotHandled));
 }
@@ -99,33 +68,16 @@ fn traps_without_a_handler_are_crashes() {
         assert_eq!(bench.crashes(), crash(Exception::Trap(number), ERASED));
     }
     assert_eq!(
-        Bench::new(&[
-            0x003C, 0x0002, // ori #2,ccr
-            0x4E76, // trapv
-        ])
-        .crashes(),
+        Bench::new(&[0x003C, 0x0002, 0x4E76] /* ori #2,ccr; trapv */).crashes(),
         crash(Exception::Trapv, ERASED)
     );
     assert_eq!(
-        Bench::new(&[
-            0x70FF, // moveq #-1,d0
-            0x41BC, 0x0005, // chk #5,d0
-        ])
-        .crashes(),
+        Bench::new(&[0x70FF, 0x41BC, 0x0005] /* moveq #-1,d0; chk #5,d0 */).crashes(),
         crash(Exception::Chk, ERASED)
     );
     for (vector, fits) in [(0x800, true), (0x801, false), (0x2000, false), (RAM, false), (WINDOW, false)] {
-        let bench = Bench::new(&[
-            0x4E40, // trap #0
-            0x4E75, // rts
-        ])
-        .put(
-            HANDLER,
-            &[
-                0x4E73, // rte
-            ],
-        )
-        .vector(32, vector);
+        let bench =
+            Bench::new(&[0x4E40, 0x4E75] /* trap #0; rts */).put(HANDLER, &[0x4E73] /* rte */).vector(32, vector);
         let expected = End::Crashed(crash(Exception::Trap(0), Wrong::NoHandler(vector)));
         assert_eq!(bench.run().end, if fits { End::Returned } else { expected }, "{vector:#X}");
     }
@@ -144,15 +96,7 @@ fn traps_that_are_not_due_do_nothing() {
         0x4E75, // rts
     ];
     Bench::new(code).returns();
-    assert_eq!(
-        Bench::new(&[
-            0x7006, // moveq #6,d0
-            0x41BC, 0x0005, // chk #5,d0
-        ])
-        .crashes()
-        .exception,
-        Exception::Chk
-    );
+    assert_eq!(Bench::new(&[0x7006, 0x41BC, 0x0005] /* moveq #6,d0; chk #5,d0 */).crashes().exception, Exception::Chk);
 }
 
 /// What each handler finds: the status of before in the frame, the supervisor state, and where to return to. TRAP,
@@ -167,76 +111,22 @@ fn handlers_find_the_frame_of_three_words() {
         0x4ED4, // jmp (a4)
     ];
     let cases: [(&[u16], Exception, u32); 9] = [
-        (
-            &[
-                0x4E43, // trap #3
-            ],
-            Exception::Trap(3),
-            CODE + 6,
-        ),
-        (
-            &[
-                0x4E76, // trapv
-            ],
-            Exception::Trapv,
-            CODE + 6,
-        ),
-        (
-            &[
-                0x4181, // chk d1,d0
-            ],
-            Exception::Chk,
-            CODE + 6,
-        ),
-        (
-            &[
-                0x80FC, 0x0000, // divu #0,d0
-            ],
-            Exception::ZeroDivide,
-            CODE + 8,
-        ),
-        (
-            &[
-                0x4AFC, // illegal
-            ],
-            Exception::Illegal,
-            CODE + 4,
-        ),
+        (&[0x4E43] /* trap #3 */, Exception::Trap(3), CODE + 6),
+        (&[0x4E76] /* trapv */, Exception::Trapv, CODE + 6),
+        (&[0x4181] /* chk d1,d0 */, Exception::Chk, CODE + 6),
+        (&[0x80FC, 0x0000] /* divu #0,d0 */, Exception::ZeroDivide, CODE + 8),
+        (&[0x4AFC] /* illegal */, Exception::Illegal, CODE + 4),
         (&[0xA123], Exception::LineA, CODE + 4),
         (&[0xF123], Exception::LineF, CODE + 4),
-        (
-            &[
-                0x4E72, 0x0000, // stop #0
-            ],
-            Exception::Privilege,
-            CODE + 4,
-        ),
-        (
-            &[
-                0x46FC, 0x0000, // move.w #0,sr
-            ],
-            Exception::Privilege,
-            CODE + 4,
-        ),
+        (&[0x4E72, 0x0000] /* stop #0 */, Exception::Privilege, CODE + 4),
+        (&[0x46FC, 0x0000] /* move.w #0,sr */, Exception::Privilege, CODE + 4),
     ];
     for (code, exception, stacked) in cases {
-        let words = [
-            &[
-                0x003C, 0x0002, // ori #2,ccr
-            ],
-            code,
-        ]
-        .concat();
+        let words = [&[0x003C, 0x0002] /* ori #2,ccr */, code].concat();
         let user = exception == Exception::Privilege;
         let mut bench = Bench::new(&words).put(HANDLER, handler).handles(exception, HANDLER);
         bench = bench
-            .put(
-                0x900,
-                &[
-                    0x200D, // move.l a5,d0
-                    0x4E72, 0x2700, // stop #0x2700
-                ],
-            )
+            .put(0x900, &[0x200D, 0x4E72, 0x2700] /* move.l a5,d0; stop #0x2700 */)
             .set("a4", 0x900)
             .set("d0", 7)
             .set("d1", 3);
@@ -268,12 +158,7 @@ fn handlers_find_the_frame_of_three_words() {
 /// An illegal instruction that its handler skips, and one that it emulates: RTE goes on where the frame says.
 #[test]
 fn a_handler_that_is_listed_runs_and_returns() {
-    let bench = Bench::new(&[
-        0x4AFC, // illegal
-        0x5240, // addq.w #1,d0
-        0x4E75, // rts
-    ])
-    .put(
+    let bench = Bench::new(&[0x4AFC, 0x5240, 0x4E75] /* illegal; addq.w #1,d0; rts */).put(
         HANDLER,
         &[
             0x54AF, 0x0002, // addq.l #2,2(sp)
@@ -283,38 +168,19 @@ fn a_handler_that_is_listed_runs_and_returns() {
     );
     let outcome = bench.handles(Exception::Illegal, HANDLER).returns();
     assert_eq!((d(&outcome, 0), d(&outcome, 1)), (1, 4));
-    let outcome = Bench::new(&[
-        0xA055, // .short 0xA055
-        0x7009, // moveq #9,d0
-        0x4E75, // rts
-    ])
-    .put(
-        HANDLER,
-        &[
-            0x54AF, 0x0002, // addq.l #2,2(sp)
-            0x4E73, // rte
-        ],
-    )
-    .handles(Exception::LineA, HANDLER)
-    .returns();
+    let outcome = Bench::new(&[0xA055, 0x7009, 0x4E75] /* .short 0xA055; moveq #9,d0; rts */)
+        .put(HANDLER, &[0x54AF, 0x0002, 0x4E73] /* addq.l #2,2(sp); rte */)
+        .handles(Exception::LineA, HANDLER)
+        .returns();
     assert_eq!(d(&outcome, 0), 9);
 }
 
 /// 34 for the exception, 20 for RTE, 4 for the MOVEQ and 16 for RTS (UM tables 8-14 and 8-11, from memory).
 #[test]
 fn a_trap_costs_its_cycles() {
-    let bench = Bench::new(&[
-        0x4E40, // trap #0
-        0x4E75, // rts
-    ])
-    .put(
-        HANDLER,
-        &[
-            0x7001, // moveq #1,d0
-            0x4E73, // rte
-        ],
-    )
-    .vector(32, HANDLER);
+    let bench = Bench::new(&[0x4E40, 0x4E75] /* trap #0; rts */)
+        .put(HANDLER, &[0x7001, 0x4E73] /* moveq #1,d0; rte */)
+        .vector(32, HANDLER);
     let outcome = bench.returns();
     assert_eq!((outcome.cycles, outcome.instructions), (34 + 4 + 20 + 16, 4));
 }
@@ -322,17 +188,7 @@ fn a_trap_costs_its_cycles() {
 /// A handler in the last words of the ROM is a handler; so is one in RAM where code may run anywhere.
 #[test]
 fn a_handler_may_stand_anywhere_where_code_may() {
-    let bench = Bench::new(&[
-        0x4E40, // trap #0
-        0x4E75, // rts
-    ])
-    .put(
-        0x1FFE,
-        &[
-            0x4E73, // rte
-        ],
-    )
-    .vector(32, 0x1FFE);
+    let bench = Bench::new(&[0x4E40, 0x4E75] /* trap #0; rts */).put(0x1FFE, &[0x4E73] /* rte */).vector(32, 0x1FFE);
     bench.returns();
     let code = &[
         0x33FC, 0x4E73, 0x00E0, 0x0100, // move.w #0x4E73,0xE00100
@@ -348,76 +204,16 @@ fn a_handler_may_stand_anywhere_where_code_may() {
 #[test]
 fn bus_errors_name_their_access() {
     let cases: [(&[u16], u32, AccessKind); 10] = [
-        (
-            &[
-                0x1039, 0x00A0, 0x0001, // move.b 0xA00001,d0
-            ],
-            NOWHERE + 1,
-            AccessKind::Read,
-        ),
-        (
-            &[
-                0x3039, 0x00A0, 0x0002, // move.w 0xA00002,d0
-            ],
-            NOWHERE + 2,
-            AccessKind::Read,
-        ),
-        (
-            &[
-                0x2039, 0x00A0, 0x0004, // move.l 0xA00004,d0
-            ],
-            NOWHERE + 4,
-            AccessKind::Read,
-        ),
-        (
-            &[
-                0x4AB9, 0x009F, 0xFFFE, // tst.l 0x9FFFFE
-            ],
-            NOWHERE - 2,
-            AccessKind::Read,
-        ),
-        (
-            &[
-                0x13C0, 0x00A0, 0x0001, // move.b d0,0xA00001
-            ],
-            NOWHERE + 1,
-            AccessKind::Write,
-        ),
-        (
-            &[
-                0x33C0, 0x00A0, 0x0002, // move.w d0,0xA00002
-            ],
-            NOWHERE + 2,
-            AccessKind::Write,
-        ),
-        (
-            &[
-                0x23C0, 0x00E0, 0xFFFE, // move.l d0,0xE0FFFE
-            ],
-            0xE1_0000,
-            AccessKind::Write,
-        ),
-        (
-            &[
-                0x2039, 0x00E0, 0xFFFE, // move.l 0xE0FFFE,d0
-            ],
-            0xE1_0000,
-            AccessKind::Read,
-        ),
-        (
-            &[
-                0x4A39, 0x0020, 0x0000, // tst.b 0x200000
-            ],
-            WINDOW,
-            AccessKind::Read,
-        ),
-        (
-            &[
-                0x33C0, 0x0020, 0x0000, // move.w d0,0x200000
-            ],
-            WINDOW,
-            AccessKind::Write,
-        ),
+        (&[0x1039, 0x00A0, 0x0001] /* move.b 0xA00001,d0 */, NOWHERE + 1, AccessKind::Read),
+        (&[0x3039, 0x00A0, 0x0002] /* move.w 0xA00002,d0 */, NOWHERE + 2, AccessKind::Read),
+        (&[0x2039, 0x00A0, 0x0004] /* move.l 0xA00004,d0 */, NOWHERE + 4, AccessKind::Read),
+        (&[0x4AB9, 0x009F, 0xFFFE] /* tst.l 0x9FFFFE */, NOWHERE - 2, AccessKind::Read),
+        (&[0x13C0, 0x00A0, 0x0001] /* move.b d0,0xA00001 */, NOWHERE + 1, AccessKind::Write),
+        (&[0x33C0, 0x00A0, 0x0002] /* move.w d0,0xA00002 */, NOWHERE + 2, AccessKind::Write),
+        (&[0x23C0, 0x00E0, 0xFFFE] /* move.l d0,0xE0FFFE */, 0xE1_0000, AccessKind::Write),
+        (&[0x2039, 0x00E0, 0xFFFE] /* move.l 0xE0FFFE,d0 */, 0xE1_0000, AccessKind::Read),
+        (&[0x4A39, 0x0020, 0x0000] /* tst.b 0x200000 */, WINDOW, AccessKind::Read),
+        (&[0x33C0, 0x0020, 0x0000] /* move.w d0,0x200000 */, WINDOW, AccessKind::Write),
     ];
     for (code, address, kind) in cases {
         let found = Bench::new(code).open(OpenBus::BusError).crashes();
@@ -425,12 +221,7 @@ fn bus_errors_name_their_access() {
         assert_eq!(found, Crash { exception: Exception::BusError, access, handler: Wrong::NotHandled }, "{code:04X?}");
     }
     // Writes to ROM are acknowledged and lost.
-    Bench::new(&[
-        0x31C0, 0x0600, // move.w d0,0x600
-        0x4E75, // rts
-    ])
-    .open(OpenBus::BusError)
-    .returns();
+    Bench::new(&[0x31C0, 0x0600, 0x4E75] /* move.w d0,0x600; rts */).open(OpenBus::BusError).returns();
 }
 
 /// An instruction of which not every word can be fetched does not run at all, whatever its operands would have been.
@@ -449,12 +240,8 @@ fn an_instruction_that_cannot_be_fetched_is_named() {
         &[0x4E71], // nop: runs, and the next one is missing
     ];
     for code in cases {
-        let mut bench = Bench::new(&[
-            0x4EF8, 0x1FFE, // jmp 0x1FFE
-        ])
-        .put(0x1FFE, code)
-        .set("a0", NOWHERE)
-        .open(OpenBus::BusError);
+        let mut bench =
+            Bench::new(&[0x4EF8, 0x1FFE] /* jmp 0x1FFE */).put(0x1FFE, code).set("a0", NOWHERE).open(OpenBus::BusError);
         let outcome = bench.run();
         if code == [0x4E71] {
             assert!(matches!(outcome.end, End::LeftHost { to: 0x2000, .. }), "{:?}", outcome.end);
@@ -462,18 +249,10 @@ fn an_instruction_that_cannot_be_fetched_is_named() {
         }
         assert_eq!(outcome.end, End::Crashed(not_fetched(0x2000)), "{code:04X?}");
         assert_eq!(outcome.last, 0x1FFE);
-        bench = bench.handles(Exception::BusError, HANDLER).put(
-            HANDLER,
-            &[
-                0x4E73, // rte
-            ],
-        );
+        bench = bench.handles(Exception::BusError, HANDLER).put(HANDLER, &[0x4E73] /* rte */);
         assert_eq!(bench.run().end, End::Crashed(not_fetched(0x2000)), "handled {code:04X?}");
     }
-    let mut bench = Bench::new(&[
-        0x4EF9, 0x0020, 0x0100, // jmp 0x200100
-    ])
-    .open(OpenBus::BusError);
+    let mut bench = Bench::new(&[0x4EF9, 0x0020, 0x0100] /* jmp 0x200100 */).open(OpenBus::BusError);
     bench.routine.executes_anywhere = true;
     assert_eq!(bench.crashes(), not_fetched(WINDOW + 0x100));
 }
@@ -500,18 +279,8 @@ fn a_bus_error_handler_finds_seven_words() {
         low(1) & 0x1F
     };
     // Read, supervisor data; write, supervisor data.
-    assert_eq!(
-        probe(&[
-            0x3039, 0x00A0, 0x0122, // move.w 0xA00122,d0
-        ]),
-        0x15
-    );
-    assert_eq!(
-        probe(&[
-            0x33C0, 0x00A0, 0x0122, // move.w d0,0xA00122
-        ]),
-        0x05
-    );
+    assert_eq!(probe(&[0x3039, 0x00A0, 0x0122] /* move.w 0xA00122,d0 */), 0x15);
+    assert_eq!(probe(&[0x33C0, 0x00A0, 0x0122] /* move.w d0,0xA00122 */), 0x05);
 }
 
 /// The usual way to find out whether something is there: a handler that notes the bus error and goes on.
@@ -523,10 +292,7 @@ fn a_probe_for_hardware_survives() {
         0x7001, // moveq #1,d0
         0x4E75, // 1: rts
     ];
-    let handler = &[
-        0x4FEF, 0x000E, // lea 14(sp),sp
-        0x4ED6, // jmp (a6)
-    ];
+    let handler = &[0x4FEF, 0x000E, 0x4ED6] /* lea 14(sp),sp; jmp (a6) */;
     let bench = Bench::new(code).put(HANDLER, handler).handles(Exception::BusError, HANDLER).open(OpenBus::BusError);
     assert_eq!(d(&bench.returns(), 0), 0);
     let image = Image::new(0x1000, Fill::Byte(0));
@@ -535,11 +301,7 @@ fn a_probe_for_hardware_survives() {
 
 #[test]
 fn tracing_stops_after_the_first_instruction() {
-    let mut bench = Bench::new(&[
-        0x7001, // moveq #1,d0
-        0x7002, // moveq #2,d0
-        0x4E75, // rts
-    ]);
+    let mut bench = Bench::new(&[0x7001, 0x7002, 0x4E75] /* moveq #1,d0; moveq #2,d0; rts */);
     bench.routine.status = 0xA700;
     let outcome = bench.run();
     assert_eq!(outcome.end, End::Crashed(crash(Exception::Trace, Wrong::NotHandled)));
@@ -579,23 +341,8 @@ fn a_frame_that_cannot_be_stacked_halts_the_processor() {
         End::Halted(exception) => exception,
         end => panic!("{end:?}"),
     };
-    let with_trap = |code: &[u16]| {
-        Bench::new(code)
-            .put(
-                HANDLER,
-                &[
-                    0x4E73, // rte
-                ],
-            )
-            .vector(32, HANDLER)
-    };
-    assert_eq!(
-        halted(with_trap(&[
-            0x4FF9, 0x00E0, 0xF001, // lea 0xE0F001,sp
-            0x4E40, // trap #0
-        ])),
-        Exception::Trap(0)
-    );
+    let with_trap = |code: &[u16]| Bench::new(code).put(HANDLER, &[0x4E73] /* rte */).vector(32, HANDLER);
+    assert_eq!(halted(with_trap(&[0x4FF9, 0x00E0, 0xF001, 0x4E40] /* lea 0xE0F001,sp; trap #0 */)), Exception::Trap(0));
     let lost = &[
         0x4FF9, 0x00A0, 0x0100, // lea 0xA00100,sp
         0x4E40, // trap #0
@@ -604,36 +351,17 @@ fn a_frame_that_cannot_be_stacked_halts_the_processor() {
     assert_eq!(halted(with_trap(lost).open(OpenBus::BusError)), Exception::Trap(0));
     // The first word fits, the second does not.
     assert_eq!(
-        halted(
-            with_trap(&[
-                0x4FF9, 0x00E0, 0x0002, // lea 0xE00002,sp
-                0x4E40, // trap #0
-            ])
-            .open(OpenBus::BusError)
-        ),
+        halted(with_trap(&[0x4FF9, 0x00E0, 0x0002, 0x4E40] /* lea 0xE00002,sp; trap #0 */).open(OpenBus::BusError)),
         Exception::Trap(0)
     );
     let bench = Bench::new(&[
         0x4FF9, 0x00A0, 0x0100, // lea 0xA00100,sp
         0x3039, 0x00A0, 0x0000, // move.w 0xA00000,d0
     ])
-    .put(
-        HANDLER,
-        &[
-            0x4E73, // rte
-        ],
-    );
+    .put(HANDLER, &[0x4E73] /* rte */);
     assert_eq!(halted(bench.handles(Exception::BusError, HANDLER).open(OpenBus::BusError)), Exception::BusError);
-    let bench = Bench::new(&[
-        0x4FF9, 0x00E0, 0xF001, // lea 0xE0F001,sp
-        0x3017, // move.w (sp),d0
-    ])
-    .put(
-        HANDLER,
-        &[
-            0x4E73, // rte
-        ],
-    );
+    let bench = Bench::new(&[0x4FF9, 0x00E0, 0xF001, 0x3017] /* lea 0xE0F001,sp; move.w (sp),d0 */)
+        .put(HANDLER, &[0x4E73] /* rte */);
     assert_eq!(halted(bench.handles(Exception::AddressError, HANDLER)), Exception::AddressError);
 }
 
@@ -645,13 +373,7 @@ fn a_stack_that_leads_nowhere_loses_its_frame() {
         0x4E40, // trap #0
         0x4E75, // rts
     ])
-    .put(
-        HANDLER,
-        &[
-            0x7007, // moveq #7,d0
-            0x4E72, 0x2700, // stop #0x2700
-        ],
-    );
+    .put(HANDLER, &[0x7007, 0x4E72, 0x2700] /* moveq #7,d0; stop #0x2700 */);
     let Outcome { end, troubles, registers, .. } = bench.vector(32, HANDLER).run();
     assert_eq!((end, registers.d[0].0), (End::Stopped, 7));
     assert_eq!(troubles.stray_counts[0], 3);
@@ -661,16 +383,7 @@ fn a_stack_that_leads_nowhere_loses_its_frame() {
 #[test]
 fn exceptions_within_handlers_end_at_the_limit_or_as_a_hang() {
     // Each entry pushes a frame more, so no state comes twice until the stack has gone round the bus.
-    let mut bench = Bench::new(&[
-        0x4E40, // trap #0
-    ])
-    .put(
-        HANDLER,
-        &[
-            0x4E40, // trap #0
-        ],
-    )
-    .vector(32, HANDLER);
+    let mut bench = Bench::new(&[0x4E40] /* trap #0 */).put(HANDLER, &[0x4E40] /* trap #0 */).vector(32, HANDLER);
     bench.routine.limits.instructions = 5000;
     let outcome = bench.run();
     assert_eq!((outcome.end, outcome.instructions), (End::Limit(Limit::Instructions), 5000));

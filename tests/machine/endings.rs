@@ -34,10 +34,7 @@ fn a_run_ends_before_the_instruction_at_a_branch() {
 
 #[test]
 fn an_entry_that_is_a_branch_runs_nothing() {
-    let bench = Bench::new(&[
-        0x4E75, // rts
-    ])
-    .branch("at once", Exit::At(CODE), None);
+    let bench = Bench::new(&[0x4E75] /* rts */).branch("at once", Exit::At(CODE), None);
     let outcome = bench.run();
     assert_eq!((outcome.end, outcome.instructions, outcome.cycles), (End::Branch(0), 0, 0));
     assert_eq!((outcome.pc, outcome.last), (CODE, CODE));
@@ -46,9 +43,7 @@ fn an_entry_that_is_a_branch_runs_nothing() {
 /// Exits far apart, at the first and the last word of the ROM, and their neighbours, which are none.
 #[test]
 fn exits_may_lie_anywhere_in_the_rom() {
-    let code = &[
-        0x4ED0, // jmp (a0)
-    ];
+    let code = &[0x4ED0] /* jmp (a0) */;
     let exits = [0x0, 0x3E, 0x40, 0x80, 0x1FFE];
     let mut bench = Bench::new(code);
     for exit in exits {
@@ -123,10 +118,7 @@ fn the_first_that_holds_wins_and_none_is_an_end() {
 
 #[test]
 fn a_return_is_a_branch_if_one_is_declared() {
-    let code = &[
-        0x7005, // moveq #5,d0
-        0x4E75, // rts
-    ];
+    let code = &[0x7005, 0x4E75] /* moveq #5,d0; rts */;
     let bench = Bench::new(code);
     let outcome = bench.run();
     assert_eq!((outcome.end, outcome.instructions, outcome.cycles), (End::Returned, 2, 20));
@@ -153,25 +145,15 @@ fn only_a_return_to_the_caller_is_one() {
     ];
     let outcome = Bench::new(code).returns();
     assert_eq!((d(&outcome, 0), d(&outcome, 1)), (7, 2));
-    Bench::new(&[
-        0x205F, // move.l (sp)+,a0
-        0x4ED0, // jmp (a0)
-    ])
-    .returns();
-    Bench::new(&[
-        0x40E7, // move.w sr,-(sp)
-        0x4E73, // rte
-    ])
-    .returns();
+    Bench::new(&[0x205F, 0x4ED0] /* move.l (sp)+,a0; jmp (a0) */).returns();
+    Bench::new(&[0x40E7, 0x4E73] /* move.w sr,-(sp); rte */).returns();
 }
 
 /// Absolute short addresses are sign-extended, so 0xFFFFFFF0 is an ordinary target on machines with RAM at the top of
 /// the bus; it is no return.
 #[test]
 fn a_jump_to_the_top_of_the_bus_is_no_return() {
-    let bench = Bench::new(&[
-        0x4EF8, 0xFFF0, // jmp (0xFFFFFFF0).w
-    ]);
+    let bench = Bench::new(&[0x4EF8, 0xFFF0] /* jmp (0xFFFFFFF0).w */);
     assert_eq!(bench.run().end, End::LeftHost { to: 0xFF_FFF0, place: Place::Nothing });
     let mut bench = Bench::new(&[
         0x31FC, 0x702A, 0xFFF0, // move.w #0x702A,(0xFFFFFFF0).w
@@ -185,12 +167,7 @@ fn a_jump_to_the_top_of_the_bus_is_no_return() {
 
 #[test]
 fn limits_are_the_most_that_may_be_spent() {
-    let code = &[
-        0x7001, // moveq #1,d0
-        0x4E71, // nop
-        0x4E71, // nop
-        0x4E71, // nop
-    ];
+    let code = &[0x7001, 0x4E71, 0x4E71, 0x4E71] /* moveq #1,d0; nop; nop; nop */;
     let done = Exit::At(CODE + 8);
     for (limit, end) in [(3, End::Limit(Limit::Instructions)), (4, End::Branch(0)), (5, End::Branch(0))] {
         let mut bench = Bench::new(code).branch("done", done, None);
@@ -208,10 +185,7 @@ fn limits_are_the_most_that_may_be_spent() {
 /// A loop that counts for long is given up where the limit says, not later.
 #[test]
 fn a_long_loop_ends_at_its_limit() {
-    let mut bench = Bench::new(&[
-        0x5280, // 1: addq.l #1,d0
-        0x60FC, // bra.s 1b
-    ]);
+    let mut bench = Bench::new(&[0x5280, 0x60FC] /* 1: addq.l #1,d0; bra.s 1b */);
     bench.routine.limits.instructions = 20_001;
     let outcome = bench.run();
     assert_eq!((outcome.end, outcome.instructions, d(&outcome, 0)), (End::Limit(Limit::Instructions), 20_001, 10_001));
@@ -250,9 +224,7 @@ fn stop_ends_the_run() {
 
 #[test]
 fn leaving_the_hosts_code_is_an_end() {
-    let code = &[
-        0x4ED0, // jmp (a0)
-    ];
+    let code = &[0x4ED0] /* jmp (a0) */;
     let pedal = byte_port("pedal", NOWHERE + 0x11, Some(Schedule::Constant(0)), None);
     for (to, place) in [
         (RAM + 0x10, Place::Ram(0)),
@@ -275,32 +247,12 @@ fn leaving_the_hosts_code_is_an_end() {
 /// Running off the end of the ROM is seen at its last word.
 #[test]
 fn running_off_the_rom_is_leaving_it() {
-    let bench = Bench::new(&[
-        0x4EF8, 0x1FFC, // jmp 0x1FFC
-    ])
-    .put(
-        0x1FFC,
-        &[
-            0x4E71, // nop
-            0x4E71, // nop
-        ],
-    );
+    let bench = Bench::new(&[0x4EF8, 0x1FFC] /* jmp 0x1FFC */).put(0x1FFC, &[0x4E71, 0x4E71] /* nop; nop */);
     let outcome = bench.run();
     assert_eq!(outcome.end, End::LeftHost { to: 0x2000, place: Place::Nothing });
     assert_eq!((outcome.instructions, outcome.last), (3, 0x1FFE));
     // The last words of the ROM are code like any other.
-    Bench::new(&[
-        0x4EF8, 0x1FFA, // jmp 0x1FFA
-    ])
-    .put(
-        0x1FFA,
-        &[
-            0x4E71, // nop
-            0x4E71, // nop
-            0x4E75, // rts
-        ],
-    )
-    .returns();
+    Bench::new(&[0x4EF8, 0x1FFA] /* jmp 0x1FFA */).put(0x1FFA, &[0x4E71, 0x4E71, 0x4E75] /* nop; nop; rts */).returns();
 }
 
 #[test]
@@ -315,15 +267,10 @@ fn code_may_run_anywhere_where_the_harness_says_so() {
     assert_eq!(d(&bench.returns(), 0), 42);
     let mut image = Image::new(0x1000, Fill::Byte(0));
     image.put(0x20, [0x70, 0x2B, 0x4E, 0x75]);
-    let mut bench = Bench::new(&[
-        0x4EF9, 0x0020, 0x0020, // jmp 0x200020
-    ])
-    .attach(image);
+    let mut bench = Bench::new(&[0x4EF9, 0x0020, 0x0020] /* jmp 0x200020 */).attach(image);
     bench.routine.executes_anywhere = true;
     assert_eq!(d(&bench.returns(), 0), 43);
-    let mut bench = Bench::new(&[
-        0x4EF9, 0x00A0, 0x0000, // jmp 0xA00000
-    ]);
+    let mut bench = Bench::new(&[0x4EF9, 0x00A0, 0x0000] /* jmp 0xA00000 */);
     bench.routine.executes_anywhere = true;
     assert_eq!(bench.run().end, End::LeftHost { to: NOWHERE, place: Place::Nothing }, "there is nothing to run");
 }
@@ -331,17 +278,8 @@ fn code_may_run_anywhere_where_the_harness_says_so() {
 /// As after power-on: stack pointer and program counter from vectors 0 and 1, and no caller to return to.
 #[test]
 fn a_reset_starts_from_the_vectors() {
-    let mut bench = Bench::new(&[
-        0x4E71, // nop
-    ])
-    .put(
-        0x600,
-        &[
-            0x200F, // move.l sp,d0
-            0x2F00, // move.l d0,-(sp)
-            0x4E75, // rts
-        ],
-    );
+    let mut bench = Bench::new(&[0x4E71] /* nop */)
+        .put(0x600, &[0x200F, 0x2F00, 0x4E75] /* move.l sp,d0; move.l d0,-(sp); rts */);
     bench = bench.vector(0, STACK - 0x100).vector(1, 0x600);
     bench.routine.entry = Entry::Reset;
     let outcome = bench.run();
@@ -351,11 +289,7 @@ fn a_reset_starts_from_the_vectors() {
 
 #[test]
 fn registers_start_as_the_routine_says() {
-    let mut bench = Bench::new(&[
-        0x40C7, // move.w sr,d7
-        0x2C17, // move.l (sp),d6
-        0x4E75, // rts
-    ]);
+    let mut bench = Bench::new(&[0x40C7, 0x2C17, 0x4E75] /* move.w sr,d7; move.l (sp),d6; rts */);
     for (index, name) in ["d0", "d5", "a0", "a6"].into_iter().enumerate() {
         bench = bench.set(name, 0x1111_1111 * (index as u32 + 1));
     }

@@ -39,36 +39,10 @@ fn ends(bench: Bench) -> Outcome {
 
 #[test]
 fn a_branch_to_itself_hangs() {
-    let outcome = hangs(
-        Bench::new(&[
-            0x7001, // moveq #1,d0
-            0x60FE, // 1: bra.s 1b
-        ]),
-        CODE + 2,
-        CODE + 2,
-        1,
-    );
+    let outcome = hangs(Bench::new(&[0x7001, 0x60FE] /* moveq #1,d0; 1: bra.s 1b */), CODE + 2, CODE + 2, 1);
     assert_eq!((outcome.pc, d(&outcome, 0)), (CODE + 2, 1));
-    hangs(
-        Bench::new(&[
-            0x4ED0, // 1: jmp (a0)
-        ])
-        .set("a0", CODE),
-        CODE,
-        CODE,
-        1,
-    );
-    hangs(
-        Bench::new(&[
-            0x4E71, // 1: nop
-            0x4E71, // nop
-            0x4E71, // nop
-            0x60F8, // bra.s 1b
-        ]),
-        CODE,
-        CODE + 6,
-        4,
-    );
+    hangs(Bench::new(&[0x4ED0] /* 1: jmp (a0) */).set("a0", CODE), CODE, CODE, 1);
+    hangs(Bench::new(&[0x4E71, 0x4E71, 0x4E71, 0x60F8] /* 1: nop; nop; nop; bra.s 1b */), CODE, CODE + 6, 4);
 }
 
 /// A loop with a subroutine writes the stack each time round, always the same.
@@ -141,27 +115,10 @@ fn writing_a_latch_for_ever_hangs() {
 /// A handler that returns to the instruction that raised its exception.
 #[test]
 fn an_exception_that_comes_again_and_again_hangs() {
-    let bench = Bench::new(&[
-        0x4AFC, // illegal
-    ])
-    .put(
-        0x800,
-        &[
-            0x4E73, // rte
-        ],
-    );
+    let bench = Bench::new(&[0x4AFC] /* illegal */).put(0x800, &[0x4E73] /* rte */);
     hangs(bench.handles(Exception::Illegal, 0x800), CODE, 0x800, 2);
-    let bench = Bench::new(&[
-        0x4E41, // 1: trap #1
-        0x60FC, // bra.s 1b
-    ])
-    .put(
-        0x800,
-        &[
-            0x4E73, // rte
-        ],
-    )
-    .vector(33, 0x800);
+    let bench =
+        Bench::new(&[0x4E41, 0x60FC] /* 1: trap #1; bra.s 1b */).put(0x800, &[0x4E73] /* rte */).vector(33, 0x800);
     hangs(bench, CODE, 0x800, 3);
 }
 
@@ -298,9 +255,7 @@ fn a_flickering_contact_is_no_hang() {
 /// Given up for want of instructions is not hung, also in the last instruction before the limit.
 #[test]
 fn a_limit_before_the_loop_closes_is_a_limit() {
-    let mut bench = Bench::new(&[
-        0x60FE, // 1: bra.s 1b
-    ]);
+    let mut bench = Bench::new(&[0x60FE] /* 1: bra.s 1b */);
     for limit in [1, 100, 1000] {
         bench.routine.limits.instructions = limit;
         let outcome = bench.run();

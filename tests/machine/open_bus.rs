@@ -121,11 +121,7 @@ fn without_dtack_nothing_acknowledges() {
         assert_eq!(bus.write_word(place + 4, 1), None);
         assert_eq!(bus.take_fault(), Some(BusError { address: place + 4, kind: AccessKind::Write }));
     }
-    let crash = Bench::new(&[
-        0x3039, 0x0020, 0x0100, // move.w 0x200100,d0
-    ])
-    .open(OpenBus::BusError)
-    .crashes();
+    let crash = Bench::new(&[0x3039, 0x0020, 0x0100] /* move.w 0x200100,d0 */).open(OpenBus::BusError).crashes();
     let access = Some((0x20_0100, AccessKind::Read));
     assert_eq!(crash, Crash { exception: Exception::BusError, access, handler: Wrong::NotHandled });
 }
@@ -134,7 +130,7 @@ fn without_dtack_nothing_acknowledges() {
 #[test]
 fn what_an_image_has_is_acknowledged() {
     let mut bus = Bench::bare().open(OpenBus::BusError).attach(patterned(3 << 20)).bus();
-    assert_eq!(bus.read_word(WINDOW + 0xF_FFFE).is_some(), true);
+    assert!(bus.read_word(WINDOW + 0xF_FFFE).is_some());
     assert_eq!(bus.write_word(WINDOW, 1), Some(()));
     assert_eq!(bus.read_word(WINDOW + 0x10_0000), None, "the open fourth megabyte");
     assert_eq!(bus.take_fault().map(|fault| fault.address), Some(WINDOW + 0x10_0000));

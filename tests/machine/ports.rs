@@ -55,11 +55,8 @@ fn a_port_changes_at_a_cycle() {
 /// A case's schedule replaces the one of the harness for its runs only.
 #[test]
 fn the_setup_says_otherwise_for_one_run() {
-    let mut bench = Bench::new(&[
-        0x1039, 0x00A0, 0x0003, // move.b 0xA00003,d0
-        0x4E75, // rts
-    ])
-    .port(pedal(Schedule::Constant(1)));
+    let mut bench =
+        Bench::new(&[0x1039, 0x00A0, 0x0003, 0x4E75] /* move.b 0xA00003,d0; rts */).port(pedal(Schedule::Constant(1)));
     let mut machine = bench.machine();
     assert_eq!(d(machine.run(&bench.setup(), &bench.fills), 0), 1);
     let ordinary = bench.setup();
@@ -158,12 +155,9 @@ fn a_byte_port_latches_its_own_lane() {
 
 #[test]
 fn undeclared_values_are_latched_and_noted() {
-    let outcome = Bench::new(&[
-        0x13FC, 0x0007, 0x00A0, 0x0001, // move.b #7,0xA00001
-        0x4E75, // rts
-    ])
-    .port(latch(&[0, 1]))
-    .returns();
+    let outcome = Bench::new(&[0x13FC, 0x0007, 0x00A0, 0x0001, 0x4E75] /* move.b #7,0xA00001; rts */)
+        .port(latch(&[0, 1]))
+        .returns();
     assert_eq!(outcome.writes, [PortWrite { port: 0, value: 7, pc: CODE }]);
     assert_eq!(outcome.troubles.stray_counts, [0, 0, 1]);
     let stray = outcome.troubles.strays[0];
@@ -174,12 +168,9 @@ fn undeclared_values_are_latched_and_noted() {
 /// Writing to a port that can only be read lands nowhere.
 #[test]
 fn a_read_only_port_takes_no_writes() {
-    let outcome = Bench::new(&[
-        0x13FC, 0x0007, 0x00A0, 0x0003, // move.b #7,0xA00003
-        0x4E75, // rts
-    ])
-    .port(pedal(Schedule::Constant(0)))
-    .returns();
+    let outcome = Bench::new(&[0x13FC, 0x0007, 0x00A0, 0x0003, 0x4E75] /* move.b #7,0xA00003; rts */)
+        .port(pedal(Schedule::Constant(0)))
+        .returns();
     assert_eq!(outcome.writes, []);
     assert_eq!(outcome.troubles.stray_counts, [1, 0, 0]);
 }

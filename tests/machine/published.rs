@@ -30,66 +30,14 @@ impl Observer for Vectors {
 fn exceptions_fetch_the_vectors_of_the_manual() {
     let traps: Vec<Vec<u16>> = (0..16).map(|number| vec![0x4E40 + number]).collect();
     let mut cases: Vec<(u32, Exception, &[u16])> = vec![
-        (
-            2,
-            Exception::BusError,
-            &[
-                0x4A39, 0x00A0, 0x0000, // tst.b 0xA00000
-            ],
-        ),
-        (
-            3,
-            Exception::AddressError,
-            &[
-                0x4A79, 0x00E0, 0x0001, // tst.w 0xE00001
-            ],
-        ),
-        (
-            4,
-            Exception::Illegal,
-            &[
-                0x4AFC, // illegal
-            ],
-        ),
-        (
-            5,
-            Exception::ZeroDivide,
-            &[
-                0x81FC, 0x0000, // divs #0,d0
-            ],
-        ),
-        (
-            6,
-            Exception::Chk,
-            &[
-                0x70FF, // moveq #-1,d0
-                0x4181, // chk d1,d0
-            ],
-        ),
-        (
-            7,
-            Exception::Trapv,
-            &[
-                0x003C, 0x0002, // ori #2,ccr
-                0x4E76, // trapv
-            ],
-        ),
-        (
-            8,
-            Exception::Privilege,
-            &[
-                0x027C, 0x0000, // andi #0,sr
-                0x46C0, // move.w d0,sr
-            ],
-        ),
-        (
-            9,
-            Exception::Trace,
-            &[
-                0x46FC, 0xA700, // move.w #0xA700,sr
-                0x4E71, // nop
-            ],
-        ),
+        (2, Exception::BusError, &[0x4A39, 0x00A0, 0x0000] /* tst.b 0xA00000 */),
+        (3, Exception::AddressError, &[0x4A79, 0x00E0, 0x0001] /* tst.w 0xE00001 */),
+        (4, Exception::Illegal, &[0x4AFC] /* illegal */),
+        (5, Exception::ZeroDivide, &[0x81FC, 0x0000] /* divs #0,d0 */),
+        (6, Exception::Chk, &[0x70FF, 0x4181] /* moveq #-1,d0; chk d1,d0 */),
+        (7, Exception::Trapv, &[0x003C, 0x0002, 0x4E76] /* ori #2,ccr; trapv */),
+        (8, Exception::Privilege, &[0x027C, 0x0000, 0x46C0] /* andi #0,sr; move.w d0,sr */),
+        (9, Exception::Trace, &[0x46FC, 0xA700, 0x4E71] /* move.w #0xA700,sr; nop */),
         (10, Exception::LineA, &[0xA000]),
         (11, Exception::LineF, &[0xF000]),
     ];
@@ -97,12 +45,8 @@ fn exceptions_fetch_the_vectors_of_the_manual() {
         cases.push((32 + number as u32, Exception::Trap(number as u8), code));
     }
     for (vector, exception, code) in cases {
-        let mut bench = Bench::new(code).open(OpenBus::BusError).put(
-            HANDLER,
-            &[
-                0x4E72, 0x2700, // stop #0x2700
-            ],
-        );
+        let mut bench =
+            Bench::new(code).open(OpenBus::BusError).put(HANDLER, &[0x4E72, 0x2700] /* stop #0x2700 */);
         bench = bench.handles(exception, HANDLER);
         let mut machine = Machine::watched(bench.rig(), Vectors::default());
         let end = machine.run(&bench.setup(), &bench.fills).end;
@@ -160,300 +104,48 @@ fn cycles(code: &[u16]) -> u64 {
 #[test]
 fn single_instructions_take_the_cycles_of_the_manual() {
     let cases: [(&[u16], u64, &str); 46] = [
-        (
-            &[
-                0x4E71, // nop
-            ],
-            4,
-            "8-13",
-        ),
-        (
-            &[
-                0x7001, // moveq #1,d0
-            ],
-            4,
-            "8-7: 4",
-        ),
-        (
-            &[
-                0x1200, // move.b d0,d1
-            ],
-            4,
-            "8-2",
-        ),
-        (
-            &[
-                0x33C0, 0x00E0, 0x0010, // move.w d0,0xE00010
-            ],
-            16,
-            "8-2: to xxx.L",
-        ),
-        (
-            &[
-                0x31C0, 0x0600, // move.w d0,(0x0600).w
-            ],
-            12,
-            "8-2: to xxx.W",
-        ),
-        (
-            &[
-                0x3018, // move.w (a0)+,d0
-            ],
-            8,
-            "8-2",
-        ),
-        (
-            &[
-                0x3020, // move.w -(a0),d0
-            ],
-            10,
-            "8-2",
-        ),
-        (
-            &[
-                0x3028, 0x0004, // move.w 4(a0),d0
-            ],
-            12,
-            "8-2",
-        ),
-        (
-            &[
-                0x3030, 0x1004, // move.w 4(a0,d1.w),d0
-            ],
-            14,
-            "8-2",
-        ),
-        (
-            &[
-                0x33F9, 0x00E0, 0x0010, 0x00E0, 0x0012, // move.w 0xE00010,0xE00012
-            ],
-            28,
-            "8-2",
-        ),
-        (
-            &[
-                0x303C, 0x0001, // move.w #1,d0
-            ],
-            8,
-            "8-2",
-        ),
-        (
-            &[
-                0x13FC, 0x0001, 0x00E0, 0x0011, // move.b #1,0xE00011
-            ],
-            20,
-            "8-2",
-        ),
-        (
-            &[
-                0x22D8, // move.l (a0)+,(a1)+
-            ],
-            20,
-            "8-3",
-        ),
-        (
-            &[
-                0x203C, 0x1234, 0x5678, // move.l #0x12345678,d0
-            ],
-            12,
-            "8-3",
-        ),
-        (
-            &[
-                0x2100, // move.l d0,-(a0)
-            ],
-            12,
-            "8-3",
-        ),
-        (
-            &[
-                0x2449, // movea.l a1,a2
-            ],
-            4,
-            "8-3",
-        ),
-        (
-            &[
-                0x45F9, 0x00E0, 0x0000, // lea 0xE00000,a2
-            ],
-            12,
-            "8-10: xxx.L",
-        ),
-        (
-            &[
-                0x45E8, 0x0004, // lea 4(a0),a2
-            ],
-            8,
-            "8-10: d16",
-        ),
-        (
-            &[
-                0x45F0, 0x1004, // lea 4(a0,d1.w),a2
-            ],
-            12,
-            "8-10: index",
-        ),
-        (
-            &[
-                0xB308, // cmpm.b (a0)+,(a1)+
-            ],
-            12,
-            "8-11",
-        ),
-        (
-            &[
-                0xB388, // cmpm.l (a0)+,(a1)+
-            ],
-            20,
-            "8-11",
-        ),
-        (
-            &[
-                0x0C40, 0x0001, // cmpi.w #1,d0
-            ],
-            8,
-            "8-5",
-        ),
-        (
-            &[
-                0x0C50, 0x0001, // cmpi.w #1,(a0)
-            ],
-            12,
-            "8-5: 8 + EA 4",
-        ),
-        (
-            &[
-                0xB018, // cmp.b (a0)+,d0
-            ],
-            8,
-            "8-4: 4 + EA 4",
-        ),
-        (
-            &[
-                0xB280, // cmp.l d0,d1
-            ],
-            6,
-            "8-4",
-        ),
-        (
-            &[
-                0x5240, // addq.w #1,d0
-            ],
-            4,
-            "8-5",
-        ),
-        (
-            &[
-                0x5250, // addq.w #1,(a0)
-            ],
-            12,
-            "8-5: 8 + EA 4",
-        ),
-        (
-            &[
-                0xD240, // add.w d0,d1
-            ],
-            4,
-            "8-4",
-        ),
-        (
-            &[
-                0xD290, // add.l (a0),d1
-            ],
-            14,
-            "8-4: 6 + EA 8",
-        ),
-        (
-            &[
-                0xD4C0, // adda.w d0,a2
-            ],
-            8,
-            "8-4",
-        ),
-        (
-            &[
-                0x0240, 0x0007, // andi.w #7,d0
-            ],
-            8,
-            "8-5",
-        ),
-        (
-            &[
-                0xB501, // eor.b d2,d1
-            ],
-            4,
-            "8-4",
-        ),
-        (
-            &[
-                0xE319, // rol.b #1,d1
-            ],
-            8,
-            "8-7: 6 + 2n",
-        ),
-        (
-            &[
-                0xE988, // lsl.l #4,d0
-            ],
-            16,
-            "8-7: 8 + 2n",
-        ),
-        (
-            &[
-                0x4840, // swap d0
-            ],
-            4,
-            "8-12",
-        ),
-        (
-            &[
-                0x48C0, // ext.l d0
-            ],
-            4,
-            "8-12",
-        ),
-        (
-            &[
-                0xC18A, // exg d0,a2
-            ],
-            6,
-            "8-12",
-        ),
-        (
-            &[
-                0x4240, // clr.w d0
-            ],
-            4,
-            "8-6",
-        ),
-        (
-            &[
-                0x4A40, // tst.w d0
-            ],
-            4,
-            "8-6",
-        ),
-        (
-            &[
-                0x0839, 0x0000, 0x00A0, 0x0003, // btst #0,0xA00003
-            ],
-            20,
-            "8-8: 8 + EA 12",
-        ),
-        (
-            &[
-                0x0800, 0x0000, // btst #0,d0
-            ],
-            10,
-            "8-8",
-        ),
-        (
-            &[
-                0x08D0, 0x0000, // bset #0,(a0)
-            ],
-            16,
-            "8-8: 12 + EA 4",
-        ),
+        (&[0x4E71] /* nop */, 4, "8-13"),
+        (&[0x7001] /* moveq #1,d0 */, 4, "8-7: 4"),
+        (&[0x1200] /* move.b d0,d1 */, 4, "8-2"),
+        (&[0x33C0, 0x00E0, 0x0010] /* move.w d0,0xE00010 */, 16, "8-2: to xxx.L"),
+        (&[0x31C0, 0x0600] /* move.w d0,(0x0600).w */, 12, "8-2: to xxx.W"),
+        (&[0x3018] /* move.w (a0)+,d0 */, 8, "8-2"),
+        (&[0x3020] /* move.w -(a0),d0 */, 10, "8-2"),
+        (&[0x3028, 0x0004] /* move.w 4(a0),d0 */, 12, "8-2"),
+        (&[0x3030, 0x1004] /* move.w 4(a0,d1.w),d0 */, 14, "8-2"),
+        (&[0x33F9, 0x00E0, 0x0010, 0x00E0, 0x0012] /* move.w 0xE00010,0xE00012 */, 28, "8-2"),
+        (&[0x303C, 0x0001] /* move.w #1,d0 */, 8, "8-2"),
+        (&[0x13FC, 0x0001, 0x00E0, 0x0011] /* move.b #1,0xE00011 */, 20, "8-2"),
+        (&[0x22D8] /* move.l (a0)+,(a1)+ */, 20, "8-3"),
+        (&[0x203C, 0x1234, 0x5678] /* move.l #0x12345678,d0 */, 12, "8-3"),
+        (&[0x2100] /* move.l d0,-(a0) */, 12, "8-3"),
+        (&[0x2449] /* movea.l a1,a2 */, 4, "8-3"),
+        (&[0x45F9, 0x00E0, 0x0000] /* lea 0xE00000,a2 */, 12, "8-10: xxx.L"),
+        (&[0x45E8, 0x0004] /* lea 4(a0),a2 */, 8, "8-10: d16"),
+        (&[0x45F0, 0x1004] /* lea 4(a0,d1.w),a2 */, 12, "8-10: index"),
+        (&[0xB308] /* cmpm.b (a0)+,(a1)+ */, 12, "8-11"),
+        (&[0xB388] /* cmpm.l (a0)+,(a1)+ */, 20, "8-11"),
+        (&[0x0C40, 0x0001] /* cmpi.w #1,d0 */, 8, "8-5"),
+        (&[0x0C50, 0x0001] /* cmpi.w #1,(a0) */, 12, "8-5: 8 + EA 4"),
+        (&[0xB018] /* cmp.b (a0)+,d0 */, 8, "8-4: 4 + EA 4"),
+        (&[0xB280] /* cmp.l d0,d1 */, 6, "8-4"),
+        (&[0x5240] /* addq.w #1,d0 */, 4, "8-5"),
+        (&[0x5250] /* addq.w #1,(a0) */, 12, "8-5: 8 + EA 4"),
+        (&[0xD240] /* add.w d0,d1 */, 4, "8-4"),
+        (&[0xD290] /* add.l (a0),d1 */, 14, "8-4: 6 + EA 8"),
+        (&[0xD4C0] /* adda.w d0,a2 */, 8, "8-4"),
+        (&[0x0240, 0x0007] /* andi.w #7,d0 */, 8, "8-5"),
+        (&[0xB501] /* eor.b d2,d1 */, 4, "8-4"),
+        (&[0xE319] /* rol.b #1,d1 */, 8, "8-7: 6 + 2n"),
+        (&[0xE988] /* lsl.l #4,d0 */, 16, "8-7: 8 + 2n"),
+        (&[0x4840] /* swap d0 */, 4, "8-12"),
+        (&[0x48C0] /* ext.l d0 */, 4, "8-12"),
+        (&[0xC18A] /* exg d0,a2 */, 6, "8-12"),
+        (&[0x4240] /* clr.w d0 */, 4, "8-6"),
+        (&[0x4A40] /* tst.w d0 */, 4, "8-6"),
+        (&[0x0839, 0x0000, 0x00A0, 0x0003] /* btst #0,0xA00003 */, 20, "8-8: 8 + EA 12"),
+        (&[0x0800, 0x0000] /* btst #0,d0 */, 10, "8-8"),
+        (&[0x08D0, 0x0000] /* bset #0,(a0) */, 16, "8-8: 12 + EA 4"),
         (
             &[
                 0x48E7, 0xF000, // movem.l d0-d3,-(sp)
@@ -462,28 +154,9 @@ fn single_instructions_take_the_cycles_of_the_manual() {
             8 + 8 * 4 + 8,
             "8-10: 8 + 8n",
         ),
-        (
-            &[
-                0x4C98, 0x0007, // movem.w (a0)+,d0-d2
-            ],
-            12 + 4 * 3,
-            "8-10: 12 + 4n",
-        ),
-        (
-            &[
-                0x4CD0, 0x00F0, // movem.l (a0),d4-d7
-            ],
-            12 + 8 * 4,
-            "8-10: 12 + 8n",
-        ),
-        (
-            &[
-                0x4850, // pea (a0)
-                0x588F, // addq.l #4,sp
-            ],
-            12 + 8,
-            "8-10: PEA (An) 12; ADDQ.L #,An 8",
-        ),
+        (&[0x4C98, 0x0007] /* movem.w (a0)+,d0-d2 */, 12 + 4 * 3, "8-10: 12 + 4n"),
+        (&[0x4CD0, 0x00F0] /* movem.l (a0),d4-d7 */, 12 + 8 * 4, "8-10: 12 + 8n"),
+        (&[0x4850, 0x588F] /* pea (a0); addq.l #4,sp */, 12 + 8, "8-10: PEA (An) 12; ADDQ.L #,An 8"),
     ];
     for (code, expected, table) in cases {
         assert_eq!(cycles(code), expected, "{code:04X?}, UM table {table}");
@@ -494,24 +167,8 @@ fn single_instructions_take_the_cycles_of_the_manual() {
 #[test]
 fn branches_take_the_cycles_of_the_manual() {
     let cases: [(&[u16], u64, &str); 12] = [
-        (
-            &[
-                0x6002, // bra.s 1f
-                0x4E71, // nop
-                0x4E71, // 1: nop
-            ],
-            10 + 4,
-            "BRA.B",
-        ),
-        (
-            &[
-                0x6000, 0x0004, // bra.w 1f
-                0x4E71, // nop
-                0x4E71, // 1: nop
-            ],
-            10 + 4,
-            "BRA.W",
-        ),
+        (&[0x6002, 0x4E71, 0x4E71] /* bra.s 1f; nop; 1: nop */, 10 + 4, "BRA.B"),
+        (&[0x6000, 0x0004, 0x4E71, 0x4E71] /* bra.w 1f; nop; 1: nop */, 10 + 4, "BRA.W"),
         (
             &[
                 0x7000, // moveq #0,d0
@@ -602,15 +259,7 @@ fn branches_take_the_cycles_of_the_manual() {
             18 + 16 + 10 + 4,
             "JSR d16(PC), RTS",
         ),
-        (
-            &[
-                0x45FA, 0x0004, // lea 1f(pc),a2
-                0x4ED2, // jmp (a2)
-                0x4E71, // 1: nop
-            ],
-            8 + 8 + 4,
-            "JMP (An)",
-        ),
+        (&[0x45FA, 0x0004, 0x4ED2, 0x4E71] /* lea 1f(pc),a2; jmp (a2); 1: nop */, 8 + 8 + 4, "JMP (An)"),
     ];
     for (code, expected, what) in cases {
         assert_eq!(cycles(code), expected, "{what}");

@@ -218,17 +218,14 @@ fn a_routine_that_writes_first_does_not_depend_on_the_fill() {
 /// What a case looks at, what tells a branch and what a branch shows count as reads of RAM.
 #[test]
 fn probes_conditions_and_shown_values_depend_on_the_fill_too() {
-    let code = &[
-        0x33FC, 0x0001, 0x00E0, 0x0010, // move.w #1,0xE00010
-        0x4E75, // rts
-    ];
+    let code = &[0x33FC, 0x0001, 0x00E0, 0x0010, 0x4E75] /* move.w #1,0xE00010; rts */;
     for (address, matters) in [(0xE0_0010, false), (0xE0_0012, true), (0xE0_0011, true)] {
         let bench = Bench::new(code);
         let mut setup = bench.setup();
         setup.probes = vec![word_at(address)];
         let outcome = bench.machine().run(&setup, &bench.fills).clone();
         assert_eq!(outcome.fill_matters, matters, "probe {address:#X}");
-        let value = if address == 0xE0_0010 { 1 } else { u32::from(address & 1) << 8 };
+        let value = if address == 0xE0_0010 { 1 } else { (address & 1) << 8 };
         assert_eq!(outcome.probes, [Probe { value, known: !matters }]);
 
         let when = Some(Condition { cell: word_at(address), is: value });

@@ -257,7 +257,7 @@ impl Dice {
     }
 
     pub fn below(&mut self, limit: u32) -> u32 {
-        (u64::from(self.long()) * u64::from(limit) >> 32) as u32
+        ((u64::from(self.long()) * u64::from(limit)) >> 32) as u32
     }
 
     pub fn pick<T: Copy>(&mut self, list: &[T]) -> T {
