@@ -137,9 +137,9 @@ impl Bus {
         self.fault.take()
     }
 
-    /// Image offset of the last access to the window (its even address); `None` for open bus.
-    pub fn shown_last(&self) -> Option<u32> {
-        self.socket.last
+    /// The image offset that showed at an address of the last access to the window; `None` for open bus.
+    pub fn shown_last(&self, address: u32) -> Option<u32> {
+        self.socket.last_at(address)
     }
 
     fn page(&self, address: u32) -> u8 {

@@ -32,23 +32,27 @@ impl Bus {
         // The core panics if a fetch is not answered, so it gets a word; the fault stands, and the run sees it.
         let fetched = address.wrapping_sub(self.pc) & BUS_MASK < LONGEST_INSTRUCTION;
         let fault = self.fault.as_mut().filter(|_| fetched)?;
-        fault.kind = AccessKind::Fetch;
+        if fault.address == address {
+            fault.kind = AccessKind::Fetch;
+        }
         Some(0)
     }
 
     fn read_lanes(&mut self, even: u32, wanted: [bool; 2]) -> Option<u16> {
         let first = if wanted[0] { even } else { even | 1 };
-        let place = self.place(first);
-        let in_window = place == Place::Window;
+        let any =
+            |bus: &Self, is: fn(&Self, u32) -> bool| (0..2).any(|lane| wanted[lane] && is(bus, even | lane as u32));
+        let in_window = any(self, |bus, address| bus.place(address) == Place::Window);
         let rule = if in_window { self.empty } else { self.map.unmapped() };
         // Noise is drawn only where it can be seen, so that polling a port leaves the board's state as it was.
-        let open_seen = place == Place::Nothing || in_window && !self.socket.drives(even);
+        let open_seen = any(self, Self::open_at);
         let open = if open_seen { rule.word(self.last_word, &mut self.noise) } else { self.last_word };
         let lanes = self.lanes(even, wanted, open);
         let driven = (0..2).any(|lane| wanted[lane] && lanes[lane].is_some());
         if !driven {
             if rule == OpenBus::BusError {
-                self.fault = Some(BusError { address: first, kind: AccessKind::Read });
+                // What follows a failed fetch is not the program: the first fault stands.
+                self.fault.get_or_insert(BusError { address: first, kind: AccessKind::Read });
                 return None;
             }
             if !in_window {
@@ -57,6 +61,17 @@ impl Bus {
         }
         let [high, low] = open.to_be_bytes();
         Some(u16::from_be_bytes([lanes[0].unwrap_or(high), lanes[1].unwrap_or(low)]))
+    }
+
+    /// Whether a read at an address can see what open lines carry.
+    fn open_at(&self, address: u32) -> bool {
+        match self.place(address) {
+            Place::Host | Place::Ram(_) => false,
+            Place::Window => !self.socket.drives(address & !1),
+            Place::Port(index) => self.schedule(index).is_none(),
+            Place::Overlay(index) => self.map.overlays()[index].byte(address).is_none(),
+            Place::Nothing => true,
+        }
     }
 
     fn lanes(&mut self, even: u32, wanted: [bool; 2], open: u16) -> Lanes {

@@ -126,6 +126,9 @@ pub struct Map {
 /// The most RAM areas a map can have.
 const MOST_RAM_AREAS: usize = 64;
 
+/// The most overlays: a bus keeps one bit for each.
+const MOST_OVERLAYS: usize = 64;
+
 impl Map {
     /// Checks the parts.
     ///
@@ -135,6 +138,7 @@ impl Map {
         check_ranges(&parts)?;
         check_memory(&parts)?;
         check_ports(&parts)?;
+        check_overlays(&parts)?;
         let mut map = Self { parts, pages: Box::new([page::SLOW; PAGES]) };
         for index in 0..PAGES {
             map.pages[index] = map.page(index as u32);
@@ -293,6 +297,8 @@ fn check_memory(parts: &MapParts) -> Result<(), MapError> {
             format!("{} bytes of RAM do not fit {} ({room} bytes)", area.size, show(&area.range))
         } else if area.size != room && !area.size.is_power_of_two() {
             format!("RAM of {} bytes cannot repeat: only a power of two can", area.size)
+        } else if !area.size.is_multiple_of(2) {
+            format!("{} bytes of RAM are no whole words", area.size)
         } else {
             continue;
         };
@@ -315,6 +321,20 @@ fn check_ports(parts: &MapParts) -> Result<(), MapError> {
         if let Some(other) = parts.ports[..index].iter().find(|other| other.covers(port.at) || port.covers(other.at)) {
             let reason = format!("port `{}` and port `{}` share the address 0x{:06X}", port.name, other.name, port.at);
             return Err(error(Whose::Port(index), reason));
+        }
+    }
+    Ok(())
+}
+
+fn check_overlays(parts: &MapParts) -> Result<(), MapError> {
+    if parts.overlays.len() > MOST_OVERLAYS {
+        let reason = format!("there are {} overlays; {MOST_OVERLAYS} is the most", parts.overlays.len());
+        return Err(error(Whose::Overlay(MOST_OVERLAYS), reason));
+    }
+    for (index, overlay) in parts.overlays.iter().enumerate() {
+        if parts.ports.get(overlay.port).is_none_or(|port| port.writes.is_none()) {
+            let reason = format!("overlay `{}` follows a port that cannot be written", overlay.name);
+            return Err(error(Whose::Overlay(index), reason));
         }
     }
     Ok(())

@@ -142,7 +142,7 @@ impl<O: Observer> Board<O> {
     fn access(&self, address: u32, size: PortSize, value: u16) -> Access {
         let address = address & super::BUS_MASK;
         let place = self.bus.place(address);
-        let offset = self.bus.shown_last().filter(|_| place == Place::Window).map(|even| even | address & 1);
+        let offset = if place == Place::Window { self.bus.shown_last(address) } else { None };
         Access { address, size, value, place, offset }
     }
 }

@@ -98,6 +98,12 @@ impl Socket {
         [lanes[0].map(|_| high), lanes[1].map(|_| low)]
     }
 
+    /// The image offset that showed at an address of the last access; `None` for open bus.
+    pub fn last_at(&self, address: u32) -> Option<u32> {
+        let offset = (self.last? | address & 1) & self.mask;
+        (offset < self.attached.image.as_ref()?.size()).then_some(offset)
+    }
+
     /// Whether a cartridge with good contacts drives both lanes of the word at an even address.
     pub fn drives(&self, even: u32) -> bool {
         let size = self.attached.image.as_ref().map_or(0, |image| image.size());

@@ -11,8 +11,9 @@ use super::{Branch, Cell, Crash, End, Entry, Limit, Outcome, Rig, Wrong, odd};
 use crate::board::{AccessKind, BUS_MASK, Board, Bus, Inputs, Observer, Place, RamFill};
 use crate::cpu::{self, Cpu, Exception, Step};
 
-/// The address that the routine's caller is said to have. No 24-bit address equals it, so nothing else leads there.
-const CALLER: u32 = 0xFFFF_FFF0;
+/// The address that the routine's caller is said to have. Nothing else leads there: no 24-bit address equals it, and
+/// no absolute short one either, which would be sign-extended.
+const CALLER: u32 = 0xA5FF_FFF0;
 
 /// The longest instruction, in bytes.
 const LONGEST: u32 = 10;
@@ -103,6 +104,7 @@ impl<O: Observer> Machine<O> {
             let stack = self.rig.routine.stack.wrapping_sub(4);
             let _ = self.board.bus.write_word(stack, (CALLER >> 16) as u16);
             let _ = self.board.bus.write_word(stack.wrapping_add(2), CALLER as u16);
+            self.board.bus.take_fault();
         }
         self.earlier.reset();
         let outcome = &mut self.outcome;
@@ -146,7 +148,7 @@ impl<O: Observer> Machine<O> {
                 }
             }
             self.board.done(pc & BUS_MASK, self.cpu.pc() & BUS_MASK);
-            if cycles >= limits.cycles {
+            if cycles > limits.cycles {
                 break End::Limit(Limit::Cycles);
             }
             if let Some(period) = self.earlier.again(count, self.cpu.registers(), &self.board.bus) {
@@ -182,14 +184,21 @@ impl<O: Observer> Machine<O> {
         if pc == CALLER && self.rig.routine.entry != Entry::Reset {
             return Some(self.arrive(None));
         }
+        if !pc.is_multiple_of(2) {
+            // An address error, wherever it leads: the core raises it before anything is fetched.
+            return None;
+        }
         let to = pc & BUS_MASK;
-        let place = self.board.bus.place(to);
-        let allowed = match place {
+        (!self.may_run(to)).then(|| End::LeftHost { to, place: self.board.bus.place(to) })
+    }
+
+    /// Whether an instruction may run at an address.
+    fn may_run(&self, address: u32) -> bool {
+        match self.board.bus.place(address) {
             Place::Host | Place::Overlay(_) => true,
             Place::Nothing => false,
             _ => self.rig.routine.executes_anywhere,
-        };
-        (!allowed).then_some(End::LeftHost { to, place })
+        }
     }
 
     /// After an instruction that raised an exception or stopped: the cycles of entering a handler, or the end.
@@ -213,7 +222,7 @@ impl<O: Observer> Machine<O> {
             return Err(crash(Wrong::NotHandled));
         }
         let handler = self.rig.map.host().long(u32::from(exception.vector()) * 4).unwrap_or(0);
-        if !handler.is_multiple_of(2) || !self.code.contains(&(handler & BUS_MASK)) {
+        if !handler.is_multiple_of(2) || !self.may_run(handler & BUS_MASK) {
             return Err(crash(Wrong::NoHandler(handler)));
         }
         self.cpu.enter(&mut self.board, exception, pc, fault).map_err(|_| End::Halted(exception))?;

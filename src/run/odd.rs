@@ -34,7 +34,7 @@ impl Finder {
         match instruction.operands {
             Operands::SizeEffectiveAddressEffectiveAddress(size, target, source) => {
                 let mut list = self.operand(source, size, Read);
-                list.extend(self.operand(target, size, Write));
+                list.extend(self.low_first(target, size, Write));
                 list
             }
             Operands::SizeRegisterEffectiveAddress(size, _, mode)
@@ -42,13 +42,10 @@ impl Finder {
             | Operands::SizeEffectiveAddress(size, mode)
             | Operands::SizeEffectiveAddressImmediate(size, mode, _)
             | Operands::DataSizeEffectiveAddress(_, size, mode)
-            | Operands::RegisterDirectionSizeEffectiveAddress(_, _, size, mode) => {
-                let writes_only = isa == Isa::Clr;
-                self.operand(mode, size, if writes_only { Write } else { Read })
-            }
+            | Operands::RegisterDirectionSizeEffectiveAddress(_, _, size, mode) => self.operand(mode, size, Read),
             Operands::DirectionSizeEffectiveAddressList(direction, size, mode, _) => {
                 let kind = if direction == Direction::MemoryToRegister { Read } else { Write };
-                self.operand(mode, size, kind)
+                self.low_first(mode, size, kind)
             }
             Operands::RegisterSizeRegister(target, size, source) => {
                 let mut list = self.operand(AddressingMode::Ariwpo(source), size, Read);
@@ -56,8 +53,8 @@ impl Finder {
                 list
             }
             Operands::RegisterSizeModeRegister(target, size, Direction::MemoryToMemory, source) => {
-                let mut list = self.operand(AddressingMode::Ariwpr(source), size, Read);
-                list.extend(self.operand(AddressingMode::Ariwpr(target), size, Read));
+                let mut list = self.low_first(AddressingMode::Ariwpr(source), size, Read);
+                list.extend(self.low_first(AddressingMode::Ariwpr(target), size, Read));
                 list
             }
             Operands::DirectionEffectiveAddress(_, mode) => self.operand(mode, Size::Word, Read),
@@ -69,8 +66,8 @@ impl Finder {
                     list
                 }
                 Isa::Pea => vec![(stack.wrapping_sub(4), Write)],
-                Isa::Movefsr => self.operand(mode, Size::Word, Write),
-                Isa::Moveccr | Isa::Movesr => self.operand(mode, Size::Word, Read),
+                // MOVE from SR reads its operand before it writes it, as CLR does.
+                Isa::Movefsr | Isa::Moveccr | Isa::Movesr => self.operand(mode, Size::Word, Read),
                 _ => Vec::new(),
             },
             Operands::RegisterDisplacement(..) | Operands::Displacement(_) if isa != Isa::Bra => {
@@ -86,6 +83,12 @@ impl Finder {
     fn operand(&mut self, mode: AddressingMode, size: Size, kind: AccessKind) -> Vec<(u32, AccessKind)> {
         let address = self.address(mode, size);
         address.filter(|_| size != Size::Byte).map(|address| (address, kind)).into_iter().collect()
+    }
+
+    /// The same where a long at -(An) is accessed low word first: by MOVE, MOVEM, ADDX and SUBX (observed on the chip).
+    fn low_first(&mut self, mode: AddressingMode, size: Size, kind: AccessKind) -> Vec<(u32, AccessKind)> {
+        let low = if size == Size::Long && matches!(mode, AddressingMode::Ariwpr(_)) { 2 } else { 0 };
+        self.operand(mode, size, kind).into_iter().map(|(address, kind)| (address.wrapping_add(low), kind)).collect()
     }
 
     fn address(&mut self, mode: AddressingMode, size: Size) -> Option<u32> {
