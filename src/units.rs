@@ -1,11 +1,13 @@
 //! Sizes, times and addresses as people write them; one place, so that every output agrees.
 
+use std::borrow::Cow;
+
 /// A size in bytes as text: whole MiB or KiB where it is one, bytes otherwise.
 pub fn size(bytes: u32) -> String {
     match bytes {
-        0 => "0 bytes".to_owned(),
-        _ if bytes.is_multiple_of(1 << 20) => format!("{} MiB", bytes >> 20),
-        _ if bytes.is_multiple_of(1 << 10) => format!("{} KiB", bytes >> 10),
+        1 => "1 byte".to_owned(),
+        _ if bytes > 0 && bytes.is_multiple_of(1 << 20) => format!("{} MiB", bytes >> 20),
+        _ if bytes > 0 && bytes.is_multiple_of(1 << 10) => format!("{} KiB", bytes >> 10),
         _ => format!("{} bytes", thousands(u64::from(bytes))),
     }
 }
@@ -36,4 +38,15 @@ pub fn milliseconds(cycles: u64, hertz: u64) -> f64 {
 /// A byte as a printable character, a dot for anything else.
 pub fn printable(byte: u8) -> char {
     if (0x20..0x7F).contains(&byte) { char::from(byte) } else { '.' }
+}
+
+/// Whether a terminal would act on a character instead of showing it: control characters, line and paragraph separators,
+/// and marks that turn the direction of writing.
+pub fn acts(letter: char) -> bool {
+    letter.is_control() || matches!(letter, '\u{2028}'..='\u{202E}' | '\u{2066}'..='\u{2069}' | '\u{200E}' | '\u{200F}')
+}
+
+/// A text from outside, such as a file's name, without anything that a terminal would act on.
+pub fn tame(text: &str) -> Cow<'_, str> {
+    if text.contains(acts) { text.replace(acts, "\u{FFFD}").into() } else { text.into() }
 }

@@ -12,7 +12,7 @@ mod recipe;
 pub use contacts::{AddressFault, Contacts, DataFault, Flaw};
 pub use image::{Fill, Image, LARGEST_IMAGE, Segment, Shown};
 pub use layout::{Field, Holds, Layout, Pad};
-pub use recipe::{Checksum, Recipe, RecipeError, Value};
+pub use recipe::{Checksum, ErrorPlace, Recipe, RecipeError, Value};
 
 use std::sync::Arc;
 

@@ -70,13 +70,24 @@ impl Default for Recipe {
 pub struct RecipeError {
     /// Key of the recipe: a field name, `size`, `bytes`, `header` or `header-copy`.
     pub part: String,
+    /// Which entry of that key, if it has several.
+    pub at: Option<ErrorPlace>,
     /// What is wrong, as a sentence.
     pub reason: String,
 }
 
+/// One of several entries of a recipe's key.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ErrorPlace {
+    /// An element of a list.
+    Index(usize),
+    /// The bytes at an offset.
+    Offset(u32),
+}
+
 impl RecipeError {
     fn new(part: &str, reason: String) -> Self {
-        Self { part: part.to_owned(), reason }
+        Self { part: part.to_owned(), at: None, reason }
     }
 }
 
@@ -93,6 +104,11 @@ impl Recipe {
         }
         let mut image = Image::new(self.size, self.fill);
         if let Some(file) = &self.file {
+            if file.len() > self.size as usize {
+                let size = crate::units::size(self.size);
+                let reason = format!("the file has {} bytes, more than the image of {size}", file.len());
+                return Err(RecipeError::new("file", reason));
+            }
             image.put(0, Arc::clone(file));
         }
         if let Some((at, bytes)) = &self.header {
@@ -105,7 +121,8 @@ impl Recipe {
             }
         }
         for (at, bytes) in &self.bytes {
-            self.put(&mut image, "bytes", *at, bytes)?;
+            let place = Some(ErrorPlace::Offset(*at));
+            self.put(&mut image, "bytes", *at, bytes).map_err(|error| RecipeError { at: place, ..error })?;
         }
         self.put_checksums(&mut image, layout)?;
         self.copy_header(&mut image, layout)?;
@@ -116,12 +133,9 @@ impl Recipe {
     fn put(&self, image: &mut Image, part: &str, at: u32, bytes: &[u8]) -> Result<(), RecipeError> {
         let end = u64::from(at) + bytes.len() as u64;
         if end > u64::from(self.size) {
-            let reason = format!(
-                "0x{at:06X}-0x{:06X} lies beyond the image of {} (0x{:X} bytes)",
-                end.saturating_sub(1),
-                crate::units::size(self.size),
-                self.size
-            );
+            let (last, size) = (end.saturating_sub(1), crate::units::size(self.size));
+            let hex = if self.size > 9 { format!(" (0x{:X} bytes)", self.size) } else { String::new() };
+            let reason = format!("0x{at:06X}-0x{last:06X} lies beyond the image of {size}{hex}");
             return Err(RecipeError::new(part, reason));
         }
         image.put(at, bytes);
@@ -156,12 +170,19 @@ impl Recipe {
         }
     }
 
-    /// Checksums come after everything that they sum.
+    /// Checksums come after everything that they sum, other checksums too: each is written as often as there are some.
     fn put_checksums(&self, image: &mut Image, layout: &Layout) -> Result<(), RecipeError> {
-        for (name, value) in &self.fields {
+        let sums: Vec<_> = self.fields.iter().filter(|(_, value)| matches!(value, Value::Checksum(_))).collect();
+        for (name, value) in sums.iter().flat_map(|_| &sums) {
             let (Some(field), Value::Checksum(which)) = (layout.find(name), value) else { continue };
             let Holds::Sum16 { from, to } = field.holds else { continue };
-            let sum = image.sum16(from..to.unwrap_or(self.size));
+            let end = to.unwrap_or(self.size);
+            if from >= end || end > self.size {
+                let (last, size) = (end.max(from + 1) - 1, crate::units::size(self.size));
+                let reason = format!("the checksum sums 0x{from:06X}-0x{last:06X}, beyond the image of {size}");
+                return Err(RecipeError::new(name, reason));
+            }
+            let sum = image.sum16(from..end);
             let written = match which {
                 Checksum::Right => sum,
                 Checksum::Wrong => sum.wrapping_add(1),
@@ -178,11 +199,24 @@ impl Recipe {
         }
         let used = image.spans().filter(|(at, _)| *at < header.end).map(|(at, span)| at + span.len() as u32);
         let used = used.max().unwrap_or(0).min(header.end);
-        for copy in &self.copies {
+        for (index, copy) in self.copies.iter().enumerate() {
+            let refuse = |reason: String| {
+                let at = Some(ErrorPlace::Index(index));
+                Err(RecipeError { part: "header-copy".to_owned(), at, reason })
+            };
+            if used == 0 {
+                return refuse("there is no header to copy: the recipe has no field, `header` or `file`".to_owned());
+            }
+            if *copy < header.end {
+                return refuse(format!("a header copy at 0x{copy:06X} would lie over the header itself"));
+            }
+            if self.copies[..index].iter().any(|other| other.abs_diff(*copy) < used) {
+                return refuse(format!("a header copy at 0x{copy:06X} would lie over another one"));
+            }
             if u64::from(*copy) + u64::from(used) > u64::from(self.size) {
                 let reason =
                     format!("a header copy at 0x{copy:06X} lies beyond the image of {}", crate::units::size(self.size));
-                return Err(RecipeError::new("header-copy", reason));
+                return refuse(reason);
             }
             image.copy(header.clone(), *copy);
         }

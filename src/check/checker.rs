@@ -5,8 +5,8 @@ use std::sync::Arc;
 use super::evidence::EvidenceObserver;
 use super::reads::ReadsObserver;
 use super::result::{CaseResult, Reached};
-use crate::board::RamFill;
-use crate::run::{BranchKind, End, Machine, Outcome};
+use crate::board::{Bus, RamFill};
+use crate::run::{BranchKind, Cell, End, Machine, Outcome};
 use crate::suite::{Case, Harness, fill_words};
 use crate::units;
 use crate::verdict::{Decision, Reason, Verdict, Wanted, Why, early_read, ending, judge};
@@ -111,8 +111,11 @@ impl Checker {
 
     fn judge(&mut self, case: &Case, fills: &[RamFill]) -> (&Outcome, Vec<Reason>) {
         let harness = &self.harness;
-        let (outcome, stray) = match &case.expectation.reads {
-            None => (self.machine.run(&case.setup, fills), None),
+        let (outcome, bus, stray) = match &case.expectation.reads {
+            None => {
+                self.machine.run(&case.setup, fills);
+                (self.machine.outcome(), self.machine.bus(), None)
+            }
             Some(allowed) => {
                 let machine = self
                     .reading
@@ -120,10 +123,11 @@ impl Checker {
                 *machine.observer() = ReadsObserver { allowed: allowed.clone(), ..ReadsObserver::default() };
                 machine.run(&case.setup, fills);
                 let stray = machine.observer().stray;
-                (machine.outcome(), stray)
+                (machine.outcome(), machine.bus(), stray)
             }
         };
-        let reasons = judge(outcome, &case.expectation, harness.forbid, stray, harness.names());
+        let mut reasons = judge(outcome, &case.expectation, harness.forbid, stray, harness.names());
+        reasons.extend(told_by_chance(harness, outcome, bus));
         (outcome, reasons)
     }
 
@@ -146,6 +150,19 @@ fn add_new(reasons: &mut Vec<Reason>, found: Vec<Reason>, fill: &str) {
             reasons.push(Reason::new(reason.why, format!("with RAM {fill}: {}", reason.text)));
         }
     }
+}
+
+/// A branch told by memory that nothing has written, and of which the harness does not say what it holds: with the fills
+/// at hand it may be the right one, but by chance.
+fn told_by_chance(harness: &Harness, outcome: &Outcome, bus: &Bus) -> Option<Reason> {
+    let reached = outcome.branch()?;
+    let branches = &harness.rig.branches;
+    let exit = branches[reached].exit;
+    let asked = branches[..=reached].iter().filter(|branch| branch.exit == exit).filter_map(|branch| branch.when);
+    let unknown = |cell: &Cell| !cell.probe(&outcome.registers, bus).known && !harness.knows(*cell);
+    let cell = asked.map(|condition| condition.cell).find(unknown)?;
+    let text = format!("the branch is told by {cell}, which nothing has written: RAM at power-on decides");
+    Some(Reason::new(Why::PowerOn, text))
 }
 
 fn depends_on_fill(harness: &Harness, first: &First, outcome: &Outcome, fill: &str) -> Reason {

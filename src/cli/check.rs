@@ -1,7 +1,6 @@
 //! `keyway check`: runs cases and reports them.
 
 use std::io::{self, Write};
-use std::num::NonZeroUsize;
 use std::ops::ControlFlow;
 use std::time::{Duration, Instant};
 
@@ -23,9 +22,9 @@ pub struct CheckArguments {
     #[command(flatten)]
     selection: Selection,
 
-    /// How many threads to use. Default: one for each core.
-    #[arg(long, value_name = "NUMBER")]
-    jobs: Option<NonZeroUsize>,
+    /// How many threads to use, 1 to 256. Default: one for each core.
+    #[arg(long, value_name = "NUMBER", value_parser = clap::value_parser!(u16).range(1..=256))]
+    jobs: Option<u16>,
 
     /// How to print the results.
     #[arg(long, value_enum, default_value_t = Format::Terminal)]
@@ -38,7 +37,7 @@ pub struct CheckArguments {
 
 /// Runs the command.
 pub fn run(arguments: &CheckArguments) -> Result<u8, Failure> {
-    let jobs = arguments.jobs.map_or(0, NonZeroUsize::get);
+    let jobs = arguments.jobs.map_or(0, usize::from);
     let pool = rayon::ThreadPoolBuilder::new().num_threads(jobs).build().context("threads cannot be started")?;
     let groups = pool.install(|| select(&arguments.selection))?;
     let out = io::BufWriter::new(anstream::stdout());

@@ -6,6 +6,7 @@ use annotate_snippets::{AnnotationKind, Group, Level, Renderer, Snippet};
 
 use super::{Failure, exit};
 use crate::suite::Complaint;
+use crate::units;
 
 /// Reports a failure and returns the exit code.
 pub fn report(failure: &Failure) -> u8 {
@@ -29,6 +30,7 @@ fn title(message: &str) -> String {
 /// A complaint with the lines that it is about.
 fn render(complaint: &Complaint) -> String {
     let path = complaint.file.display().to_string();
+    let path = units::tame(&path);
     let message = if complaint.path.is_empty() {
         complaint.message.clone()
     } else {
@@ -39,7 +41,10 @@ fn render(complaint: &Complaint) -> String {
         return title(&format!("{path}: {message}{help}"));
     };
     let label = complaint.help.as_deref().unwrap_or("here");
-    let annotation = AnnotationKind::Primary.span(position.bytes.clone()).label(label);
-    let snippet = Snippet::source(&*complaint.text).path(&path).annotation(annotation);
+    // The renderer refuses bytes beyond the text; whoever made the complaint, it must be shown.
+    let last = complaint.text.len();
+    let bytes = position.bytes.start.min(last)..position.bytes.end.min(last);
+    let annotation = AnnotationKind::Primary.span(bytes).label(label);
+    let snippet = Snippet::source(&*complaint.text).path(&*path).annotation(annotation);
     Renderer::styled().render(&[Level::ERROR.primary_title(&message).element(snippet)])
 }

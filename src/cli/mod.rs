@@ -118,7 +118,7 @@ fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
             return match error.print() {
                 Ok(()) if !wrong => exit::HELD,
                 Ok(()) => exit::BAD_INPUT,
-                Err(_) => exit::INTERRUPTED,
+                Err(error) => complain::report(&Failure::Output(error)),
             };
         }
     };

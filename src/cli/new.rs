@@ -50,26 +50,28 @@ pub fn run(arguments: &NewArguments) -> Result<u8, Failure> {
         name,
     };
     for file in plan.files() {
-        if file.exists() {
+        if file.symlink_metadata().is_ok() {
             let message = format!("{} is there already; nothing has been written", file.display());
             return Err(Failure::Usage(message));
         }
     }
     let rom = load(&arguments.rom)?;
-    let symbols: Vec<&str> =
-        [arguments.entry.as_str()].into_iter().chain(arguments.branch.iter().map(String::as_str)).collect();
-    for symbol in symbols {
-        check_symbol(&rom, symbol)?;
+    check_symbol(&rom, &arguments.entry)?;
+    for (index, label) in arguments.branch.iter().enumerate() {
+        check_symbol(&rom, label)?;
+        if arguments.branch[..index].contains(label) {
+            return Err(Failure::Usage(format!("--branch {label} is given twice")));
+        }
     }
     let texts = Texts { arguments, rom: &rom };
     let (branch, note) = texts.try_out()?;
     let image = relative(&arguments.rom, &arguments.into.join("harness"));
-    fs::create_dir_all(arguments.into.join("harness"))?;
-    fs::create_dir_all(arguments.into.join("cases"))?;
-    write_new(&plan.harness, &texts.harness(&image))?;
-    write_new(&plan.harness_schema, &harness_schema())?;
-    write_new(&plan.cases, &texts.cases(&plan.name, branch.as_deref()))?;
-    write_new(&plan.case_schema, &case_schema())?;
+    write_all(&[
+        (&plan.harness, texts.harness(&image)),
+        (&plan.harness_schema, harness_schema()),
+        (&plan.cases, texts.cases(&plan.name, branch.as_deref())),
+        (&plan.case_schema, case_schema()),
+    ])?;
     let mut out = io::stdout().lock();
     for file in plan.files() {
         writeln!(out, "wrote {}", file.display())?;
@@ -105,7 +107,7 @@ fn load(path: &Path) -> Result<HostRom, Failure> {
 }
 
 fn check_symbol(rom: &HostRom, symbol: &str) -> Result<(), Failure> {
-    if symbol.starts_with("0x") || rom.symbols().find(symbol).is_some() {
+    if symbol.starts_with("0x") || symbol == "reset" || rom.symbols().find(symbol).is_some() {
         return Ok(());
     }
     let near = nearest(symbol, rom.symbols().near(symbol));
@@ -127,11 +129,58 @@ fn relative(path: &Path, from: &Path) -> String {
     format!("{}{}", "../".repeat(up), path.display())
 }
 
-fn write_new(path: &Path, text: &str) -> Result<(), Failure> {
-    // `create_new` refuses a file that has come in between.
-    let mut file = fs::File::options().write(true).create_new(true).open(path)?;
-    file.write_all(text.as_bytes())?;
+/// Writes all files or none: what has been made is taken away again if one of them cannot be written.
+fn write_all(files: &[(&PathBuf, String)]) -> Result<(), Failure> {
+    let mut made = Made::default();
+    for (path, text) in files {
+        if let Err(error) = made.write(path, text) {
+            made.undo();
+            let message = format!("{} cannot be written: {error}; nothing has been written", path.display());
+            return Err(Failure::Usage(message));
+        }
+    }
     Ok(())
+}
+
+/// What this command has made so far.
+#[derive(Default)]
+struct Made {
+    folders: Vec<PathBuf>,
+    files: Vec<PathBuf>,
+}
+
+impl Made {
+    fn write(&mut self, path: &Path, text: &str) -> io::Result<()> {
+        let folders = path.ancestors().skip(1).take_while(|folder| !folder.as_os_str().is_empty() && !folder.exists());
+        let folders: Vec<&Path> = folders.collect();
+        for folder in folders.into_iter().rev() {
+            fs::create_dir(folder)?;
+            self.folders.push(folder.to_owned());
+        }
+        // `create_new` refuses a file that has come in between.
+        let mut file = fs::File::options().write(true).create_new(true).open(path)?;
+        self.files.push(path.to_owned());
+        file.write_all(text.as_bytes())
+    }
+
+    fn undo(self) {
+        // What cannot be taken away stays; the complaint about the write says more than one about this.
+        self.files.iter().for_each(|file| drop(fs::remove_file(file)));
+        self.folders.iter().rev().for_each(|folder| drop(fs::remove_dir(folder)));
+    }
+}
+
+/// A symbol or address as it stands in YAML.
+fn yaml_word(word: &str) -> String {
+    let simple = word.starts_with(|first: char| first.is_ascii_alphabetic() || first == '_')
+        && word.chars().all(|letter| letter.is_ascii_alphanumeric() || "_.".contains(letter));
+    let taken = ["null", "true", "false", "yes", "no", "on", "off"];
+    if simple && !taken.contains(&word.to_ascii_lowercase().as_str()) { word.to_owned() } else { quoted(word) }
+}
+
+/// A text in double quotes, as JSON and YAML have them.
+fn quoted(text: &str) -> String {
+    serde_json::Value::from(text).to_string()
 }
 
 struct Texts<'a> {
@@ -148,7 +197,12 @@ impl Texts<'_> {
         fs::write(&file, self.harness(&absolute.display().to_string()))?;
         let harness = Harness::load(&file);
         fs::remove_dir_all(&folder)?;
-        let harness = Arc::new(harness?);
+        // The trial file is gone, so its lines say nothing; the keys do.
+        let harness = harness.map_err(|complaint| {
+            let rom = self.arguments.rom.display();
+            Failure::Usage(format!("no harness for {rom} can be made so: {}: {}", complaint.path, complaint.message))
+        })?;
+        let harness = Arc::new(harness);
         let case = harness.case("trial", Attached::nothing());
         let mut checker = Checker::new(Arc::clone(&harness));
         let outcome = checker.run(&case);
@@ -181,16 +235,21 @@ impl Texts<'_> {
         let branches: String = match &self.arguments.branch[..] {
             [] => "  returned: {kind: fallback, at: return}   # the routine's own rts; add a branch for each label\n"
                 .to_owned(),
-            labels => labels.iter().map(|label| format!("  {label}: {{kind: fallback, at: {label}}}\n")).collect(),
+            labels => labels
+                .iter()
+                .map(|label| yaml_word(label))
+                .map(|label| format!("  {label}: {{kind: fallback, at: {label}}}\n"))
+                .collect(),
         };
-        let entry = &self.arguments.entry;
+        let entry = yaml_word(&self.arguments.entry);
+        let image = quoted(image);
         format!(
             "# yaml-language-server: $schema=harness.schema.json
 #
 # What keyway must know of the host ROM and its board. Every key is explained in
 # harness/README.md of keyway, or by your editor from the schema.
 
-host: {{image: {image:?}}}
+host: {{image: {image}}}
 
 # clock: 8 MHz                      # with it, cycles are also shown as time
 
@@ -231,7 +290,7 @@ branches:
 
     fn cases(&self, name: &str, branch: Option<&str>) -> String {
         let fallback = self.arguments.branch.first().map_or("returned", String::as_str);
-        let expected = branch.unwrap_or(fallback);
+        let expected = yaml_word(branch.unwrap_or(fallback));
         format!(
             "# yaml-language-server: $schema=case.schema.json
 #

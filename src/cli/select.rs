@@ -1,6 +1,6 @@
 //! Which cases a command is about: files, folders, single cases, and the suites of the current folder.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::{BTreeSet, HashMap, HashSet};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -81,6 +81,10 @@ pub fn select(selection: &Selection) -> Result<Vec<Selected>, Failure> {
     }
     for what in &selection.what {
         selector.add(what)?;
+    }
+    if selection.boundary && selector.boundaries.iter().all(|(boundary, _)| boundary.is_empty()) {
+        let message = "no case is derived: the acceptance table lists no text, so --boundary has nothing to start from";
+        return Err(Failure::Nothing(message.to_owned()));
     }
     let groups = selector.groups();
     if groups.iter().all(|group| group.len() == 0) {
@@ -181,7 +185,7 @@ impl Selector<'_> {
     }
 
     fn load(&mut self, path: &Path) -> Result<Arc<Suite>, Complaint> {
-        if let Some((suite, _)) = self.suites.iter().find(|(suite, _)| suite.path() == path) {
+        if let Some((suite, _)) = self.suites.iter().find(|(suite, _)| same_file(suite.path(), path)) {
             return Ok(Arc::clone(suite));
         }
         Suite::load_with(path, self.selection.seed, &mut self.harnesses).map(Arc::new)
@@ -277,10 +281,15 @@ fn is_harness(path: &Path) -> bool {
     !key("cases:") && (key("routine:") || key("host:") || key("extends:"))
 }
 
+fn same_file(left: &Path, right: &Path) -> bool {
+    left == right || left.canonicalize().ok().is_some_and(|left| right.canonicalize().ok() == Some(left))
+}
+
 /// The YAML files below a folder, in order.
 fn yaml_files(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
     let mut files = Vec::new();
     let mut folders = vec![folder.to_owned()];
+    let mut seen: HashSet<PathBuf> = folder.canonicalize().into_iter().collect();
     while let Some(folder) = folders.pop() {
         let refuse = |error: std::io::Error| {
             Failure::from(Complaint::about(&folder, format!("the folder cannot be read: {error}")))
@@ -289,7 +298,10 @@ fn yaml_files(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
             let path = entry.map_err(refuse)?.path();
             let kind = path.extension().and_then(|extension| extension.to_str());
             if path.is_dir() {
-                folders.push(path);
+                // A link back to a folder that is being looked through would lead round and round.
+                if seen.insert(path.canonicalize().map_err(refuse)?) {
+                    folders.push(path);
+                }
             } else if matches!(kind, Some("yaml" | "yml")) {
                 files.push(path);
             }

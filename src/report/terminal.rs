@@ -81,7 +81,7 @@ impl<W: Write> Terminal<W> {
     }
 
     fn fact(&mut self, what: &str, text: &str) -> io::Result<()> {
-        writeln!(self.out, "  {DIM}{what:<9}{DIM:#}  {text}")
+        writeln!(self.out, "  {DIM}{what:<9}{DIM:#}  {}", units::tame(text))
     }
 
     fn evidence(&mut self, evidence: &Evidence) -> io::Result<()> {
@@ -125,8 +125,8 @@ impl<W: Write> Reporter for Terminal<W> {
             self.out,
             "{BOLD}{}{BOLD:#}  {DIM}{}, {}, CRC-32 {:08X}{DIM:#}",
             harness.name,
-            harness.path.display(),
-            image.join(" + "),
+            units::tame(&harness.path.display().to_string()),
+            units::tame(&image.join(" + ")),
             host.crc32()
         )?;
         if let Some(warning) = host.lines().warning() {
@@ -138,7 +138,7 @@ impl<W: Write> Reporter for Terminal<W> {
     fn case(&mut self, result: &CaseResult) -> io::Result<()> {
         if self.file != result.file {
             self.file.clone_from(&result.file);
-            writeln!(self.out, "{DIM}  {}{DIM:#}", result.file)?;
+            writeln!(self.out, "{DIM}  {}{DIM:#}", units::tame(&result.file))?;
         }
         let style = style(&result.verdict);
         let kind = result.expected_kind.map_or_else(String::new, |kind| format!(" ({})", kind.name()));
@@ -262,6 +262,7 @@ fn stretch(look: &Look) -> String {
 
 /// A text padded or cut to a width.
 fn fit(text: &str, width: usize) -> String {
+    let text = &*units::tame(text);
     let mut fitted = String::new();
     let mut used = 0;
     if text.width() <= width {

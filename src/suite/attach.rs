@@ -6,17 +6,16 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use serde_yaml::{Mapping, Value as Yaml};
 
-use super::case_file::{ContactSpec, FlawWord, RECIPE_KEYS, RecipeSpec};
 use super::collection::Named;
 use super::complaint::{Complaint, suggestion};
-use super::document::{Document, KeyPath, read_limited};
+use super::contact_plan;
+use super::document::{Document, KeyPath};
 use super::placeholder::{self, Bindings, key_text};
+use super::recipe_file::{RECIPE_KEYS, RecipeSpec};
 use super::rule_file::Literal;
 use super::scalar::Number;
 use super::sections::beside;
-use crate::cartridge::{
-    AddressFault, Attached, Checksum, Contacts, DataFault, Fill, Flaw, Holds, LARGEST_IMAGE, Layout, Recipe, Value,
-};
+use crate::cartridge::{Attached, Checksum, ErrorPlace, Fill, Holds, Layout, Recipe, Value};
 
 /// What the word for an empty socket is.
 pub const NOTHING: &str = "nothing";
@@ -82,6 +81,10 @@ impl Bench<'_> {
     fn entries(&self, value: &Yaml, path: &KeyPath, chain: &mut Vec<String>) -> Result<Vec<Entry>, Complaint> {
         match value {
             Yaml::String(name) => self.named(name, path, chain),
+            Yaml::Mapping(mapping) if mapping.is_empty() => {
+                let message = "the recipe is empty; for an erased cartridge say `fill: 0xFF`";
+                Err(self.document.complain(path, message))
+            }
             Yaml::Mapping(mapping) => {
                 let with = mapping.get("with");
                 let mut entries = match with {
@@ -105,6 +108,9 @@ impl Bench<'_> {
 
     fn named(&self, name: &str, path: &KeyPath, chain: &mut Vec<String>) -> Result<Vec<Entry>, Complaint> {
         let Some(value) = self.cartridges.get(name) else {
+            if name == NOTHING {
+                return Err(self.document.complain(path, format!("a recipe cannot start from `{NOTHING}`")));
+            }
             let mut complaint = self.document.complain(path, format!("there is no cartridge `{name}`"));
             complaint.help = suggestion(name, self.cartridges.names().chain([NOTHING]));
             return Err(complaint);
@@ -189,11 +195,19 @@ impl Bench<'_> {
         }
         let spec: RecipeSpec = self.parse_keys(&keys, entries, path)?;
         let place = |key: &str| entry_path(entries, key, path);
-        let contacts = contacts(spec.contacts.as_deref().unwrap_or_default())
+        let contacts = contact_plan::contacts(spec.contacts.as_deref().unwrap_or_default())
             .map_err(|(index, message)| self.document.complain(&place("contacts").index(index), message))?;
         let recipe = self.recipe(&spec, fields, &place)?;
-        let image =
-            recipe.build(self.layout).map_err(|error| self.document.complain(&place(&error.part), error.reason))?;
+        let image = recipe.build(self.layout).map_err(|error| {
+            let at = place(&error.part);
+            let many = entries.iter().any(|entry| entry.key == error.part && !is_scalar(&entry.value));
+            let at = match error.at {
+                Some(ErrorPlace::Index(index)) if many => at.index(index),
+                Some(ErrorPlace::Offset(offset)) => at.key(&offset.to_string()),
+                _ => at,
+            };
+            self.document.complain(&at, error.reason)
+        })?;
         Ok(Attached { image: Some(Arc::new(image)), contacts })
     }
 
@@ -250,11 +264,7 @@ impl Bench<'_> {
         if let Some(bytes) = files.get(&file) {
             return Ok(Arc::clone(bytes));
         }
-        let refuse = |message: String| self.document.complain(path, format!("{}: {message}", file.display()));
-        let bytes = read_limited(&file, u64::from(LARGEST_IMAGE)).map_err(|error| refuse(error.message.clone()))?;
-        if bytes.is_empty() {
-            return Err(refuse("the file is empty".to_owned()));
-        }
+        let bytes = self.document.image(path, &file)?;
         let bytes: Arc<[u8]> = bytes.into();
         files.insert(file, Arc::clone(&bytes));
         Ok(bytes)
@@ -303,40 +313,6 @@ fn entry_path(entries: &[Entry], key: &str, path: &KeyPath) -> KeyPath {
     own.unwrap_or_else(|| path.clone())
 }
 
-fn contacts(specs: &[ContactSpec]) -> Result<Contacts, (usize, String)> {
-    let mut contacts = Contacts::default();
-    for (index, spec) in specs.iter().enumerate() {
-        let is = match spec.is {
-            FlawWord::High => Flaw::High,
-            FlawWord::Low => Flaw::Low,
-            FlawWord::Open => Flaw::Open,
-            FlawWord::Flickering => Flaw::Flickering,
-        };
-        match (spec.data, spec.address) {
-            (Some(Number(line @ 0..=15)), None) => {
-                if contacts.data.iter().any(|fault| u32::from(fault.line) == line) {
-                    return Err((index, format!("the data line {line} is given twice")));
-                }
-                contacts.data.push(DataFault { line: line as u8, is });
-            }
-            (Some(Number(line)), None) => return Err((index, format!("there is no data line {line}; D0 to D15 are"))),
-            (None, Some(_)) if is == Flaw::Open => {
-                return Err((
-                    index,
-                    "an address line cannot be `open`: say what the cartridge sees, high or low".to_owned(),
-                ));
-            }
-            (None, Some(Number(line @ 1..=23))) => {
-                if contacts.address.iter().any(|fault| u32::from(fault.line) == line) {
-                    return Err((index, format!("the address line {line} is given twice")));
-                }
-                contacts.address.push(AddressFault { line: line as u8, is });
-            }
-            (None, Some(Number(line))) => {
-                return Err((index, format!("there is no address line {line}; A1 to A23 are")));
-            }
-            _ => return Err((index, "give either `data` or `address`, a line number".to_owned())),
-        }
-    }
-    Ok(contacts)
+fn is_scalar(value: &Yaml) -> bool {
+    !value.is_sequence() && !value.is_mapping()
 }

@@ -46,6 +46,14 @@ impl<'de, T: Deserialize<'de>> Deserialize<'de> for OneOrMany<T> {
                 T::deserialize(value.into_deserializer()).map(|value| OneOrMany(vec![value]))
             }
 
+            fn visit_f64<E: Error>(self, value: f64) -> Result<Self::Value, E> {
+                T::deserialize(value.into_deserializer()).map(|value| OneOrMany(vec![value]))
+            }
+
+            fn visit_bool<E: Error>(self, value: bool) -> Result<Self::Value, E> {
+                T::deserialize(value.into_deserializer()).map(|value| OneOrMany(vec![value]))
+            }
+
             fn visit_seq<A: SeqAccess<'de>>(self, access: A) -> Result<Self::Value, A::Error> {
                 some(access).map(OneOrMany)
             }
@@ -88,6 +96,37 @@ impl<T> Named<T> {
     }
 }
 
+/// A name as a key; a whole number without quotes is one too.
+struct KeyText(String);
+
+impl<'de> Deserialize<'de> for KeyText {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct Key;
+
+        impl Visitor<'_> for Key {
+            type Value = KeyText;
+
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a name")
+            }
+
+            fn visit_str<E: Error>(self, value: &str) -> Result<KeyText, E> {
+                Ok(KeyText(value.to_owned()))
+            }
+
+            fn visit_u64<E: Error>(self, value: u64) -> Result<KeyText, E> {
+                Ok(KeyText(value.to_string()))
+            }
+
+            fn visit_i64<E: Error>(self, value: i64) -> Result<KeyText, E> {
+                Ok(KeyText(value.to_string()))
+            }
+        }
+
+        deserializer.deserialize_any(Key)
+    }
+}
+
 impl<'de, T: Deserialize<'de>> Deserialize<'de> for Named<T> {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
         struct Pairs<T>(std::marker::PhantomData<T>);
@@ -101,7 +140,7 @@ impl<'de, T: Deserialize<'de>> Deserialize<'de> for Named<T> {
 
             fn visit_map<A: MapAccess<'de>>(self, mut access: A) -> Result<Self::Value, A::Error> {
                 let mut pairs: Vec<(String, T)> = Vec::new();
-                while let Some(key) = access.next_key::<String>()? {
+                while let Some(KeyText(key)) = access.next_key()? {
                     if pairs.iter().any(|(name, _)| *name == key) {
                         return Err(A::Error::custom(format!("`{key}` is given twice")));
                     }

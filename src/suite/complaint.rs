@@ -102,17 +102,18 @@ impl std::error::Error for Complaint {}
 /// The known words nearest to a wrong one, best first, at most three.
 pub fn nearest<'a>(wrong: &str, known: impl IntoIterator<Item = &'a str>) -> Vec<&'a str> {
     let lower = wrong.to_lowercase();
-    let mut scored: Vec<(f64, &str)> = known
+    let mut scored: Vec<(f64, f64, &str)> = known
         .into_iter()
         .map(|word| {
             let near = strsim::jaro_winkler(&lower, &word.to_lowercase());
             let typo = strsim::damerau_levenshtein(&lower, &word.to_lowercase()) <= 2;
-            (if typo { near.max(0.9) } else { near }, word)
+            // Of words that differ in upper and lower case only, the one spelled alike comes first.
+            (if typo { near.max(0.9) } else { near }, strsim::jaro_winkler(wrong, word), word)
         })
-        .filter(|(score, _)| *score > 0.8)
+        .filter(|(score, ..)| *score > 0.8)
         .collect();
-    scored.sort_by(|left, right| right.0.total_cmp(&left.0));
-    scored.into_iter().map(|(_, word)| word).take(3).collect()
+    scored.sort_by(|left, right| right.0.total_cmp(&left.0).then(right.1.total_cmp(&left.1)));
+    scored.into_iter().map(|(.., word)| word).take(3).collect()
 }
 
 /// "did you mean `a` or `b`?", or the whole list of known words if it is short, or nothing.

@@ -3,39 +3,29 @@
 use std::ops::Range;
 
 use super::case_file::{ExpectSpec, PortWritesSpec, WritesSpec};
-use super::complaint::{Complaint, suggestion};
+use super::collection::Named;
+use super::document::KeyPath;
 use super::harness::Harness;
+use super::place::{CellText, Place};
 use super::plan_board::port_value;
-use super::scalar::{CellText, FromScalar, Number, Place, Range as RangeText, Scalar};
+use super::plan_rules::check_memory_cell;
+use super::refusal::Refusal;
+use super::scalar::{Count, FromScalar, Number, Range as RangeText, Scalar};
 use super::sections::symbol_help;
-use crate::board::BUS_MASK;
-use crate::run::{Cell, Setup};
+use crate::board::Place as BusPlace;
+use crate::cartridge::LARGEST_IMAGE;
+use crate::run::{Cell, Setup, Width};
+use crate::units;
 use crate::verdict::{Decision, Expectation, PortWrites, Shows, Wanted, Within, Writes};
 
-/// A complaint about a place below `expect`: the keys to it, and what is wrong.
-pub struct Refusal {
-    /// Keys below `expect`.
-    pub keys: Vec<String>,
-    /// What is wrong.
-    pub message: String,
-    /// What might be meant.
-    pub help: Option<String>,
-}
-
-impl Refusal {
-    fn new(keys: &[&str], message: impl Into<String>) -> Self {
-        Self { keys: keys.iter().map(|key| (*key).to_owned()).collect(), message: message.into(), help: None }
-    }
-
-    fn unknown<'a>(keys: &[&str], what: &str, name: &str, known: impl IntoIterator<Item = &'a str>) -> Self {
-        let mut refusal = Self::new(keys, format!("there is no {what} `{name}`"));
-        refusal.help = suggestion(name, known);
-        refusal
-    }
+/// A key of `expect`.
+fn key(name: &str) -> KeyPath {
+    KeyPath::root().key(name)
 }
 
 /// Resolves what a case expects, and adds the probes it needs to the setup.
 pub fn resolve(harness: &Harness, spec: &ExpectSpec, setup: &mut Setup) -> Result<Expectation, Refusal> {
+    check_empty(spec)?;
     let mut resolver = Resolver { harness, setup };
     let branch = resolver.branch(spec)?;
     let mut expectation = harness.expectation(&resolver.setup.inputs);
@@ -44,6 +34,7 @@ pub fn resolve(harness: &Harness, spec: &ExpectSpec, setup: &mut Setup) -> Resul
         Some(names) => resolver.branches("never", &names.0)?,
         None => Vec::new(),
     };
+    resolver.check_never(&expectation)?;
     if expectation.branch == Wanted::Specified && !says_more(spec) {
         resolver.check_specified(&expectation.specified)?;
     } else if expectation.branch == Wanted::Specified && !matches!(expectation.specified, Decision::Branch { .. }) {
@@ -55,6 +46,22 @@ pub fn resolve(harness: &Harness, spec: &ExpectSpec, setup: &mut Setup) -> Resul
     expectation.within = resolver.within(spec)?;
     expectation.reads = resolver.reads(spec)?;
     Ok(expectation)
+}
+
+/// An empty mapping looks like an expectation and is none.
+fn check_empty(spec: &ExpectSpec) -> Result<(), Refusal> {
+    let writes = matches!(&spec.writes, Some(WritesSpec::ByPort(list)) if list.is_empty());
+    let empty = |named: &Option<Named<Number>>| named.as_ref().is_some_and(|named| named.0.is_empty());
+    let keys = [
+        ("writes", writes),
+        ("shows", empty(&spec.shows)),
+        ("memory", empty(&spec.memory)),
+        ("registers", empty(&spec.registers)),
+    ];
+    match keys.iter().find(|(_, empty)| *empty) {
+        None => Ok(()),
+        Some((name, _)) => Err(Refusal::new(key(name), "this expects nothing; leave the key out")),
+    }
 }
 
 /// Whether a case that names no branch still wants something that a run can fail.
@@ -75,12 +82,12 @@ struct Resolver<'a> {
 impl Resolver<'_> {
     fn branch(&self, spec: &ExpectSpec) -> Result<Wanted, Refusal> {
         match (&spec.branch, spec.kind) {
-            (Some(_), Some(_)) => Err(Refusal::new(&["kind"], "give either `branch` or `kind`")),
+            (Some(_), Some(_)) => Err(Refusal::of_key(key("kind"), "give either `branch` or `kind`")),
             (Some(names), None) => self.branches("branch", &names.0).map(Wanted::Branches),
             (None, Some(kind)) => {
                 if !self.harness.rig.branches.iter().any(|branch| branch.kind == kind) {
                     return Err(Refusal::new(
-                        &["kind"],
+                        key("kind"),
                         format!("no branch of the harness is of kind {}", kind.name()),
                     ));
                 }
@@ -90,11 +97,32 @@ impl Resolver<'_> {
         }
     }
 
-    fn branches(&self, key: &str, names: &[String]) -> Result<Vec<usize>, Refusal> {
+    fn branches(&self, list: &str, names: &[String]) -> Result<Vec<usize>, Refusal> {
         let known = || self.harness.rig.branches.iter().map(|branch| branch.name.as_str());
-        let find =
-            |name: &String| self.harness.branch(name).ok_or_else(|| Refusal::unknown(&[key], "branch", name, known()));
-        names.iter().map(find).collect()
+        let mut found = Vec::new();
+        for (index, name) in names.iter().enumerate() {
+            let at = if names.len() > 1 { key(list).index(index) } else { key(list) };
+            let Some(branch) = self.harness.branch(name) else {
+                return Err(Refusal::unknown(at, "branch", name, known()));
+            };
+            if found.contains(&branch) {
+                return Err(Refusal::new(at, format!("`{name}` is listed twice")));
+            }
+            found.push(branch);
+        }
+        Ok(found)
+    }
+
+    /// A branch cannot be wanted and ruled out, and one must be left.
+    fn check_never(&self, expectation: &Expectation) -> Result<(), Refusal> {
+        let branches = &self.harness.rig.branches;
+        let wanted = |index: &usize| match &expectation.branch {
+            Wanted::Branches(list) => list.contains(index),
+            Wanted::Kind(kind) => branches[*index].kind == *kind,
+            Wanted::Specified | Wanted::Any => true,
+        };
+        let left = (0..branches.len()).filter(wanted).any(|index| !expectation.never.contains(&index));
+        if left { Ok(()) } else { Err(Refusal::new(key("never"), "every branch that is wanted is ruled out here")) }
     }
 
     /// A case that names no branch needs an answer from the acceptance table.
@@ -107,7 +135,7 @@ impl Resolver<'_> {
             }
             Decision::Silent => "no rule of the acceptance table fits this cartridge".to_owned(),
         };
-        Err(Refusal::new(&[], format!("the case expects nothing: {reason}; say `expect: {{branch: ...}}`")))
+        Err(Refusal::new(KeyPath::root(), format!("the case expects nothing: {reason}; say `expect: {{branch: ...}}`")))
     }
 
     fn probe(&mut self, cell: Cell) -> usize {
@@ -118,6 +146,7 @@ impl Resolver<'_> {
     fn shows(&mut self, spec: &ExpectSpec, wanted: &Wanted) -> Result<Vec<Shows>, Refusal> {
         let mut list = Vec::new();
         for (name, Number(value)) in spec.shows.iter().flat_map(|shows| &shows.0) {
+            let at = key("shows").key(name);
             let branches = &self.harness.rig.branches;
             let cells: Vec<(usize, Cell)> = branches
                 .iter()
@@ -133,65 +162,60 @@ impl Resolver<'_> {
             };
             if let (Some(index), false) = (lacking, cells.is_empty()) {
                 let message = format!("the branch `{}` shows no `{name}`", branches[*index].name);
-                return Err(Refusal::new(&["shows", name], message));
+                return Err(Refusal::of_key(at, message));
             }
             if cells.is_empty() {
                 let known = branches.iter().flat_map(|branch| &branch.shows).map(|(show, _)| show.as_str());
-                return Err(Refusal::unknown(&["shows", name], "shown value", name, known.collect::<Vec<_>>()));
+                return Err(Refusal::unknown_key(at, "shown value", name, known.collect::<Vec<_>>()));
             }
             if let Some((_, cell)) = cells.iter().find(|(_, cell)| value & !cell.width().mask() != 0) {
-                return Err(Refusal::new(
-                    &["shows", name],
-                    format!("0x{value:X} does not fit a {}", cell.width().name()),
-                ));
+                return Err(Refusal::new(at, format!("0x{value:X} does not fit a {}", cell.width().name())));
             }
+            let cleared = cells.iter().all(|(_, cell)| self.harness.knows(*cell));
             let probes = cells.into_iter().map(|(branch, cell)| (branch, self.probe(cell))).collect();
-            list.push(Shows { name: name.clone(), value: *value, probes });
+            list.push(Shows { name: name.clone(), value: *value, probes, cleared });
         }
         Ok(list)
     }
 
-    fn port(&self, keys: &[&str], name: &str) -> Result<usize, Refusal> {
+    fn port(&self, at: &KeyPath, name: &str) -> Result<usize, Refusal> {
         let ports = self.harness.rig.map.ports();
         let Some(index) = ports.iter().position(|port| port.name == name) else {
-            return Err(Refusal::unknown(keys, "port", name, ports.iter().map(|port| port.name.as_str())));
+            return Err(Refusal::unknown_key(at.clone(), "port", name, ports.iter().map(|port| port.name.as_str())));
         };
         if ports[index].writes.is_none() {
-            return Err(Refusal::new(keys, format!("the port `{name}` cannot be written")));
+            return Err(Refusal::of_key(at.clone(), format!("the port `{name}` cannot be written")));
         }
         Ok(index)
     }
 
     fn writes(&self, spec: &ExpectSpec) -> Result<Vec<Writes>, Refusal> {
         let ports = self.harness.rig.map.ports();
-        let fit = |keys: &[&str], port: usize, value: Number| {
-            port_value(value, ports[port].size).map_err(|message| Refusal::new(keys, message))
+        let fit = |at: KeyPath, port: usize, value: Number| {
+            port_value(value, ports[port].size).map_err(|message| Refusal::new(at, message))
+        };
+        let one = |(name, writes): &(String, PortWritesSpec)| {
+            let at = key("writes").key(name);
+            let port = self.port(&at, name)?;
+            let writes = match writes {
+                PortWritesSpec::Count(count) => PortWrites::Count(*count),
+                PortWritesSpec::Values(values) => {
+                    let each = |(index, value): (usize, &Number)| fit(at.index(index), port, *value);
+                    PortWrites::Values(values.iter().enumerate().map(each).collect::<Result<_, _>>()?)
+                }
+            };
+            Ok(Writes::Port { port, writes })
+        };
+        let step = |(index, (name, value)): (usize, &(String, Number))| {
+            let at = key("writes").index(index).key(name);
+            let port = self.port(&at, name)?;
+            Ok((port, fit(at, port, *value)?))
         };
         match &spec.writes {
             None => Ok(Vec::new()),
-            Some(WritesSpec::ByPort(list)) => list
-                .iter()
-                .map(|(name, writes)| {
-                    let keys = ["writes", name];
-                    let port = self.port(&keys, name)?;
-                    let writes = match writes {
-                        PortWritesSpec::Count(count) => PortWrites::Count(*count),
-                        PortWritesSpec::Values(values) => {
-                            let values: Result<_, _> = values.iter().map(|value| fit(&keys, port, *value)).collect();
-                            PortWrites::Values(values?)
-                        }
-                    };
-                    Ok(Writes::Port { port, writes })
-                })
-                .collect(),
+            Some(WritesSpec::ByPort(list)) => list.iter().map(one).collect(),
             Some(WritesSpec::InOrder(steps)) => {
-                let steps: Result<Vec<(usize, u16)>, Refusal> = steps
-                    .iter()
-                    .map(|(name, value)| {
-                        let port = self.port(&["writes"], name)?;
-                        Ok((port, fit(&["writes"], port, *value)?))
-                    })
-                    .collect();
+                let steps: Result<Vec<(usize, u16)>, Refusal> = steps.iter().enumerate().map(step).collect();
                 Ok(vec![Writes::InOrder(steps?)])
             }
         }
@@ -201,53 +225,74 @@ impl Resolver<'_> {
         let mut list = Vec::new();
         let memory = spec.memory.iter().flat_map(|named| &named.0).map(|entry| ("memory", entry));
         let registers = spec.registers.iter().flat_map(|named| &named.0).map(|entry| ("registers", entry));
-        for (key, (name, Number(value))) in memory.chain(registers) {
-            let keys = [key, name];
-            let cell = match (key, CellText::parse(name)) {
-                ("memory", Some(CellText::Memory(width, place))) => {
-                    Cell::Memory { address: self.address(&keys, &place)?, width }
-                }
+        for (list_key, (name, Number(value))) in memory.chain(registers) {
+            let at = key(list_key).key(name);
+            let cell = match (list_key, CellText::parse(name)) {
+                ("memory", Some(CellText::Memory(width, place))) => self.memory(&at, &place, width)?,
                 ("registers", Some(CellText::Register(register, width))) => Cell::Register { register, width },
-                ("memory", _) => return Err(Refusal::new(&keys, "expected a cell like `word 0xE00010`")),
-                _ => return Err(Refusal::new(&keys, "expected a register like `d0` or `d0.w`")),
+                ("memory", _) => return Err(Refusal::of_key(at, "expected a cell like `word 0xE00010`")),
+                _ => return Err(Refusal::of_key(at, "expected a register like `d0` or `d0.w`")),
             };
             if value & !cell.width().mask() != 0 {
-                return Err(Refusal::new(&keys, format!("0x{value:X} does not fit a {}", cell.width().name())));
+                return Err(Refusal::new(at, format!("0x{value:X} does not fit a {}", cell.width().name())));
             }
             list.push((self.probe(cell), name.clone(), *value));
         }
         Ok(list)
     }
 
-    fn address(&self, keys: &[&str], place: &Place) -> Result<u32, Refusal> {
-        let host = self.harness.rig.map.host();
-        let address = match place {
-            Place::Address(address) => *address,
-            Place::Symbol(name, offset) => match host.symbols().find(name) {
-                Some(address) => address.wrapping_add(*offset),
-                None => {
-                    let mut refusal = Refusal::new(keys, format!("the host image has no symbol `{name}`"));
-                    refusal.help = symbol_help(name, host);
-                    return Err(refusal);
-                }
-            },
+    /// A cell that a run can change; any other would hold or fail whatever the routine does.
+    fn memory(&self, at: &KeyPath, place: &Place, width: Width) -> Result<Cell, Refusal> {
+        let map = &self.harness.rig.map;
+        let address = self.address(at, place)?;
+        check_memory_cell(address, width).map_err(|message| Refusal::of_key(at.clone(), message))?;
+        let overlaid = |address: &u32| map.overlays().iter().any(|overlay| overlay.range.contains(address));
+        let fixed = |address: u32| match map.place(address) {
+            _ if map.port_at(address).is_some() || overlaid(&address) => None,
+            BusPlace::Nothing => Some("nothing answers"),
+            BusPlace::Host => Some("the host ROM stands, which no run changes,"),
+            BusPlace::Window => Some("the attached cartridge shows, which no run changes,"),
+            _ => None,
         };
-        if address > BUS_MASK {
-            return Err(Refusal::new(keys, format!("0x{address:X} lies beyond the 24-bit bus")));
+        match (address..address + width.bytes()).find_map(fixed) {
+            None => Ok(Cell::Memory { address, width }),
+            Some(what) => Err(Refusal::of_key(at.clone(), format!("{what} at {}", units::address(address)))),
         }
-        Ok(address)
+    }
+
+    fn address(&self, at: &KeyPath, place: &Place) -> Result<u32, Refusal> {
+        let host = self.harness.rig.map.host();
+        let (name, offset) = match place {
+            Place::Address(address) => return Ok(*address),
+            Place::Symbol(name, offset) => (name, *offset),
+        };
+        host.symbols().find(name).map(|address| address.wrapping_add(offset)).ok_or_else(|| {
+            let message = format!("the host image has no symbol `{name}`");
+            Refusal { help: symbol_help(name, host), ..Refusal::of_key(at.clone(), message) }
+        })
     }
 
     fn within(&self, spec: &ExpectSpec) -> Result<Within, Refusal> {
         let Some(within) = spec.within else { return Ok(Within::default()) };
         if within.instructions.is_none() && within.cycles.is_none() && within.time.is_none() {
-            return Err(Refusal::new(&["within"], "give `instructions`, `cycles` or `time`"));
+            return Err(Refusal::new(key("within"), "give `instructions`, `cycles` or `time`"));
+        }
+        let limits = self.harness.rig.routine.limits;
+        let beyond = |name: &str, count: Option<Count>, most: u64| {
+            let count = count.filter(|count| count.0 > most)?;
+            let (count, most) = (units::thousands(count.0), units::thousands(most));
+            let message = format!("this can never fail: a run is given up after {most} {name}, before {count}");
+            Some(Refusal::new(key("within").key(name), message))
+        };
+        let refusal = beyond("instructions", within.instructions, limits.instructions);
+        if let Some(refusal) = refusal.or_else(|| beyond("cycles", within.cycles, limits.cycles)) {
+            return Err(refusal);
         }
         let time = match (within.time, self.harness.clock) {
             (None, _) => None,
             (Some(time), Some(clock)) => Some((time.0, clock)),
             (Some(_), None) => {
-                return Err(Refusal::new(&["within", "time"], "the harness gives no `clock` to tell time by"));
+                return Err(Refusal::of_key(key("within").key("time"), "the harness gives no `clock` to tell time by"));
             }
         };
         Ok(Within {
@@ -260,24 +305,38 @@ impl Resolver<'_> {
     fn reads(&self, spec: &ExpectSpec) -> Result<Option<Vec<Range<u32>>>, Refusal> {
         let Some(names) = &spec.reads else { return Ok(None) };
         let layout = &self.harness.layout;
-        let one = |name: &String| match layout.find(name) {
-            Some(field) => Ok(field.range()),
-            None => match RangeText::from_scalar(Scalar::Text(name.clone())) {
-                Some(range) if !range.0.is_empty() => Ok(*range.0.start()..range.0.end().saturating_add(1)),
-                Some(_) => Err(Refusal::new(&["reads"], format!("the range {name} ends before it begins"))),
-                None => {
-                    let known = layout.fields().iter().map(|field| field.name.as_str());
-                    Err(Refusal::unknown(&["reads"], "header field", name, known))
-                }
-            },
-        };
-        names.0.iter().map(one).collect::<Result<_, _>>().map(Some)
+        let mut ranges: Vec<Range<u32>> = Vec::new();
+        for (index, name) in names.0.iter().enumerate() {
+            let at = if names.0.len() > 1 { key("reads").index(index) } else { key("reads") };
+            ranges.push(match layout.find(name) {
+                Some(field) => field.range(),
+                None => read_range(name).map_err(|problem| match problem {
+                    Some(message) => Refusal::new(at, message),
+                    None => {
+                        let known = layout.fields().iter().map(|field| field.name.as_str());
+                        Refusal::unknown(at, "header field", name, known)
+                    }
+                })?,
+            });
+        }
+        let size = self.setup.inputs.attached.image.as_ref().map_or(u32::MAX, |image| image.size());
+        ranges.sort_by_key(|range| range.start);
+        let covered = ranges.iter().fold(0, |end, range| if range.start <= end { end.max(range.end) } else { end });
+        if covered >= size {
+            return Err(Refusal::new(key("reads"), "this allows every read: it covers the whole image"));
+        }
+        Ok(Some(ranges))
     }
 }
 
-/// A refusal as a complaint; `path` leads from keys below `expect` to a place in the file.
-pub fn complain(refusal: Refusal, at: impl FnOnce(&[String], String) -> Complaint) -> Complaint {
-    let mut complaint = at(&refusal.keys, refusal.message);
-    complaint.help = refusal.help;
-    complaint
+/// A range of image offsets; without a message it is no range at all.
+fn read_range(text: &str) -> Result<Range<u32>, Option<String>> {
+    let Some(RangeText(range)) = RangeText::from_scalar(Scalar::Text(text.to_owned())) else { return Err(None) };
+    if range.is_empty() {
+        return Err(Some(format!("the range {text} ends before it begins")));
+    }
+    if *range.end() >= LARGEST_IMAGE {
+        return Err(Some(format!("the range {text} reaches beyond the largest image (16 MiB)")));
+    }
+    Ok(*range.start()..range.end() + 1)
 }

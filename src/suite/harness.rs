@@ -7,10 +7,11 @@ use super::complaint::Complaint;
 use super::document::KeyPath;
 use super::harness_file::Forbidden;
 use super::sections::Sections;
-use super::{plan_board, plan_rules};
-use crate::board::{Inputs, OpenBus, RamFill};
+use super::{plan_board, plan_rules, plan_table};
+use crate::board::{Inputs, OpenBus, Place, RamFill};
 use crate::cartridge::{Attached, Layout};
-use crate::run::{Rig, Setup};
+use crate::run::{Cell, Rig, Setup};
+use crate::units;
 use crate::verdict::{Acceptance, Decision, Expectation, Forbid, Names, Wanted, Within};
 
 /// The most combinations of RAM fills.
@@ -78,8 +79,8 @@ impl Harness {
         let list = plan_rules::forbidden(&sections);
         let executes_anywhere = !list.contains(&Forbidden::ExecutesOutsideHost);
         let routine = plan_rules::routine(&sections, &map, executes_anywhere)?;
-        let branches = plan_rules::branches(&sections, &map, executes_anywhere)?;
-        let acceptance = plan_rules::acceptance(&sections, &map, &layout, &branches)?;
+        let branches = plan_rules::branches(&sections, &map, &routine)?;
+        let acceptance = plan_table::acceptance(&sections, &map, &layout, &branches)?;
         let table = KeyPath::root().key("acceptance");
         let rule_lines = (0..acceptance.rules.len()).map(|index| sections.document(&table).line(&table.index(index)));
         let combinations: usize = power_on.iter().map(Vec::len).product();
@@ -87,7 +88,11 @@ impl Harness {
             let message = format!("the RAM fills make {combinations} combinations; {MOST_FILLS} is the most");
             return Err(sections.complain(&KeyPath::root().key("memory"), message));
         }
-        let file_name = path.file_stem().map_or_else(String::new, |stem| stem.to_string_lossy().into_owned());
+        if sections.file.name.as_ref().is_some_and(|name| name.trim().is_empty()) {
+            return Err(sections.complain(&KeyPath::root().key("name"), "the name is empty"));
+        }
+        let file_name =
+            path.file_stem().map_or_else(String::new, |stem| units::tame(&stem.to_string_lossy()).into_owned());
         let socket = sections.file.socket.as_ref();
         Ok(Self {
             name: sections.file.name.clone().unwrap_or(file_name),
@@ -112,6 +117,15 @@ impl Harness {
     /// The index of a branch.
     pub fn branch(&self, name: &str) -> Option<usize> {
         self.rig.branches.iter().position(|branch| branch.name == name)
+    }
+
+    /// Whether a cell's value at power-on is known: the harness gives its RAM one content only.
+    pub fn knows(&self, cell: Cell) -> bool {
+        let Cell::Memory { address, width } = cell else { return true };
+        (address..address + width.bytes()).all(|address| match self.rig.map.place(address) {
+            Place::Ram(area) => matches!(self.power_on[area][..], [RamFill::Zeros | RamFill::Ones]),
+            _ => false,
+        })
     }
 
     /// Every combination of these RAM fills, by area.

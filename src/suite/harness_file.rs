@@ -11,8 +11,9 @@ use serde::de::value::MapAccessDeserializer;
 use serde::de::{Deserializer, Error, MapAccess, SeqAccess, Visitor};
 
 use super::collection::{Named, OneOrMany, some};
+use super::place::{CellText, Place};
 use super::rule_file::RuleSpec;
-use super::scalar::{CellText, Clock, Count, Number, Place, Range, Size, SumRange};
+use super::scalar::{Clock, Count, Number, Range, Size, SumRange};
 use crate::board::OpenBus;
 use crate::rom::{ByteOrder, Format};
 use crate::run::BranchKind;

@@ -3,9 +3,10 @@
 
 use std::ops::Range;
 
-use saphyr_parser::{Event, Parser, Span};
+use saphyr_parser::{Event, Marker, Parser, Span};
 
 use super::document::{KeyPath, Step};
+use super::strict::normal;
 
 /// Which part of the entry at a path is meant.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -26,10 +27,29 @@ enum Open {
     List(usize),
 }
 
-/// The bytes of the part at a path; of the nearest part before it if the path leads through something that the file does
-/// not spell out (an alias, say); `None` if the text is not YAML.
-pub fn find(text: &str, path: &KeyPath, part: Part) -> Option<Range<usize>> {
-    let mut walk = Walk { text, path, part, open: Vec::new(), here: Vec::new(), best: None, found: None, keys: 0 };
+/// A place in a text.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Found {
+    /// Its bytes.
+    pub bytes: Range<usize>,
+    /// The way to it, as the file spells the keys.
+    pub path: KeyPath,
+}
+
+/// The part at a path; the nearest part before it if the path leads through something that the file does not spell out
+/// (an alias, say); `None` if the text is not YAML.
+pub fn find(text: &str, path: &KeyPath, part: Part) -> Option<Found> {
+    let mut walk = Walk {
+        text,
+        path,
+        part,
+        open: Vec::new(),
+        here: Vec::new(),
+        best: None,
+        found: None,
+        keys: 0,
+        spelled: Vec::new(),
+    };
     for event in Parser::new_from_str(text) {
         let (event, span) = event.ok()?;
         walk.step(&event, span);
@@ -37,7 +57,9 @@ pub fn find(text: &str, path: &KeyPath, part: Part) -> Option<Range<usize>> {
             break;
         }
     }
-    walk.found.or(walk.best.map(|(_, bytes)| bytes))
+    let (depth, bytes) = walk.found.or(walk.best)?;
+    let spelled = walk.spelled[..depth].iter().chain(&path.0[depth..]).cloned().collect();
+    Some(Found { bytes, path: KeyPath(spelled) })
 }
 
 struct Walk<'a> {
@@ -48,8 +70,10 @@ struct Walk<'a> {
     /// The path of the value that comes next, as far as the open collections give it.
     here: Vec<Step>,
     best: Option<(usize, Range<usize>)>,
-    found: Option<Range<usize>>,
+    found: Option<(usize, Range<usize>)>,
     keys: usize,
+    /// The keys on the way, as the file spells them.
+    spelled: Vec<Step>,
 }
 
 impl Walk<'_> {
@@ -123,51 +147,49 @@ impl Walk<'_> {
             return;
         }
         self.keys += 1;
-        let bytes = self.bytes(span);
-        self.best = Some((self.here.len(), bytes.clone()));
+        let place = (self.here.len(), bytes_of(self.text, span));
+        self.spelled.clone_from(&self.here);
+        self.best = Some(place.clone());
         if self.part == Part::Key || self.part == Part::SecondKey && self.keys == 2 {
-            self.found = Some(bytes);
+            self.found = Some(place);
         }
     }
 
     fn see_value(&mut self, span: Span) {
         let depth = self.here.len();
         if depth <= self.path.0.len() && same(&self.here, &self.path.0[..depth]) {
-            let bytes = self.bytes(span);
+            let place = (depth, bytes_of(self.text, span));
             if self.best.as_ref().is_none_or(|(best, _)| *best < depth) {
-                self.best = Some((depth, bytes.clone()));
+                self.spelled.clone_from(&self.here);
+                self.best = Some(place.clone());
             }
             if depth == self.path.0.len() && self.part == Part::Value {
-                self.found = Some(bytes);
+                self.found = Some(place);
             }
         }
     }
+}
 
-    /// A span in bytes. Block collections span far; their first line is enough to point at.
-    fn bytes(&self, span: Span) -> Range<usize> {
-        let byte = |marker: saphyr_parser::Marker| {
-            let line_start =
-                self.text.split_inclusive('\n').take(marker.line().saturating_sub(1)).map(str::len).sum::<usize>();
-            let line = &self.text[line_start..];
-            line_start + line.char_indices().nth(marker.col()).map_or(line.len(), |(at, _)| at)
-        };
-        let start = byte(span.start);
-        let line_end = self.text[start..].find('\n').map_or(self.text.len(), |length| start + length);
-        start..byte(span.end).clamp(start, line_end)
-    }
+/// A span in bytes. Block collections span far; their first line is enough to point at.
+pub fn bytes_of(text: &str, span: Span) -> Range<usize> {
+    let start = marker_byte(text, span.start);
+    let line_end = text[start..].find('\n').map_or(text.len(), |length| start + length);
+    start..marker_byte(text, span.end).clamp(start, line_end)
+}
+
+/// The byte at a marker of the parser, which counts lines and characters.
+fn marker_byte(text: &str, marker: Marker) -> usize {
+    let lines = text.split_inclusive('\n').take(marker.line().saturating_sub(1));
+    let line_start = lines.map(str::len).sum::<usize>();
+    let line = &text[line_start..];
+    line_start + line.char_indices().nth(marker.col()).map_or(line.len(), |(at, _)| at)
 }
 
 /// Whether two paths are the same; keys that spell one number differently (0x1F0, 496) are.
 fn same(left: &[Step], right: &[Step]) -> bool {
-    let number = |text: &str| match text.strip_prefix("0x") {
-        Some(hex) => u64::from_str_radix(hex, 16).ok(),
-        None => text.parse::<u64>().ok(),
-    };
     left.len() == right.len()
         && left.iter().zip(right).all(|pair| match pair {
-            (Step::Key(left), Step::Key(right)) => {
-                left == right || number(left).is_some_and(|value| number(right) == Some(value))
-            }
+            (Step::Key(left), Step::Key(right)) => left == right || normal(left) == normal(right),
             (left, right) => left == right,
         })
 }
@@ -181,7 +203,7 @@ mod tests {
         "a: 1\nlist:\n  - x: {y: 2}\n  - [p, {q: r}]\nbytes: {0x1F0: \"4A\"}\nb: &z\n  c: 3\nd: *z\na: 2\n";
 
     fn found(path: &[Step], part: Part) -> &'static str {
-        &TEXT[find(TEXT, &KeyPath(path.to_vec()), part).unwrap()]
+        &TEXT[find(TEXT, &KeyPath(path.to_vec()), part).unwrap().bytes]
     }
 
     fn key(name: &str) -> Step {
@@ -195,16 +217,18 @@ mod tests {
         assert_eq!(found(&[key("list"), Step::Index(0), key("x"), key("y")], Part::Value), "2");
         assert_eq!(found(&[key("list"), Step::Index(1), Step::Index(1), key("q")], Part::Value), "r");
         assert_eq!(found(&[key("bytes"), key("496")], Part::Value), "\"4A\"");
+        let spelled = find(TEXT, &KeyPath(vec![key("bytes"), key("496")]), Part::Value).unwrap();
+        assert_eq!(spelled.path.to_string(), "bytes.0x1F0");
         assert_eq!(found(&[key("b"), key("c")], Part::Value), "3");
         let second = find(TEXT, &KeyPath(vec![key("a")]), Part::SecondKey).unwrap();
-        assert_eq!(second.start, TEXT.rfind("a: 2").unwrap());
+        assert_eq!(second.bytes.start, TEXT.rfind("a: 2").unwrap());
     }
 
     #[test]
     fn falls_back_to_what_the_file_spells_out() {
         assert_eq!(found(&[key("d"), key("c")], Part::Value), "*z");
         // A list that is too short: where the list begins.
-        let list = find(TEXT, &KeyPath(vec![key("list"), Step::Index(7)]), Part::Value).unwrap();
+        let list = find(TEXT, &KeyPath(vec![key("list"), Step::Index(7)]), Part::Value).unwrap().bytes;
         assert_eq!(&TEXT[list.start..list.start + 4], "- x:");
     }
 }

@@ -5,18 +5,17 @@ use std::collections::BTreeSet;
 use serde_yaml::Value as Yaml;
 
 use super::case_file::CaseSpec;
-use super::complaint::{Complaint, suggestion};
+use super::complaint::Complaint;
 use super::document::{KeyPath, Step};
 use super::harness::{Case, Harness};
 use super::harness_file::ReadsSpec;
 use super::placeholder::Bindings;
-use super::suite_file::{Suite, Template, name};
+use super::refusal::Refusal;
+use super::suite_file::{MERGED, Suite, Template, name};
 use super::{expect, label, plan_board};
 use crate::board::{Inputs, Schedule};
 use crate::run::Setup;
-
-/// Keys of `defaults`.
-const DEFAULT_KEYS: [&str; 4] = ["empty", "ports", "power-on", "expect"];
+use crate::units;
 
 /// Makes the cases of one template.
 pub(super) struct Maker<'a> {
@@ -28,24 +27,12 @@ impl Maker<'_> {
     pub fn make(&self, bindings: &Bindings) -> Result<Case, Complaint> {
         let harness = &self.suite.harness;
         let mut used = BTreeSet::new();
-        let mut value = self.template.value.clone();
-        // The attached cartridge is filled in by itself.
-        let attach = value.as_mapping_mut().and_then(|mapping| {
-            if let Some(text) = mapping.get_mut("name") {
-                *text = Yaml::String(name(self.template, bindings));
-            }
-            mapping.get_mut("attach").map(|attach| std::mem::replace(attach, Yaml::Null))
-        });
-        bindings.fill(&mut value, &mut used);
-        if let (Some(attach), Some(mapping)) = (attach, value.as_mapping_mut()) {
-            mapping.insert("attach".into(), attach);
-        }
-        let mut spec: CaseSpec = self.parse(&value)?;
-        bindings.fill(&mut spec.attach, &mut used);
-        if spec.name.trim().is_empty() {
-            return Err(self.complain(&["name"], "the name is empty"));
-        }
-        let understood = self.suite.bench().understand(&spec.attach, &self.template.path.key("attach"), bindings)?;
+        let spec = self.read(bindings, &mut used)?;
+        let understood = self
+            .suite
+            .bench()
+            .understand(&spec.attach, &self.template.path.key("attach"), bindings)
+            .map_err(|complaint| self.name_case(complaint, &spec.name))?;
         used.extend(understood.used.iter().cloned());
         self.check_variables(&used)?;
         let ports = self.ports(&spec)?;
@@ -55,10 +42,8 @@ impl Maker<'_> {
         let mut setup = Setup { inputs, probes: Vec::new() };
         let expectation =
             expect::resolve(harness, &spec.expect.unwrap_or_default(), &mut setup).map_err(|refusal| {
-                expect::complain(refusal, |keys, message| {
-                    let keys: Vec<&str> = ["expect"].into_iter().chain(keys.iter().map(String::as_str)).collect();
-                    self.complain(&keys, message)
-                })
+                let path = self.place(&KeyPath::root().key("expect").join(&refusal.path));
+                refusal.complain(&self.suite.document, &path)
             })?;
         let power_on = match &spec.power_on {
             Some(words) => vec![plan_board::ram_fills(&words.0); harness.power_on.len()],
@@ -72,19 +57,65 @@ impl Maker<'_> {
             setup,
             fills: Harness::fills(&power_on),
             expectation,
-            known_bug: spec.known_bug,
+            // One line, however the file breaks it.
+            known_bug: spec.known_bug.map(|why| why.split_whitespace().collect::<Vec<_>>().join(" ")),
         })
     }
 
+    /// The case with its placeholders filled in; the names of these are added to `used`.
+    fn read(&self, bindings: &Bindings, used: &mut BTreeSet<String>) -> Result<CaseSpec, Complaint> {
+        let mut value = self.template.value.clone();
+        // The attached cartridge is filled in by itself.
+        let attach = value.as_mapping_mut().and_then(|mapping| {
+            if let Some(text) = mapping.get_mut("name") {
+                *text = Yaml::String(name(self.template, bindings));
+            }
+            mapping.get_mut("attach").map(|attach| std::mem::replace(attach, Yaml::Null))
+        });
+        bindings.fill(&mut value, used);
+        if let (Some(attach), Some(mapping)) = (attach, value.as_mapping_mut()) {
+            mapping.insert("attach".into(), attach);
+        }
+        let mut spec: CaseSpec = self.parse(&value)?;
+        bindings.fill(&mut spec.attach, used);
+        self.check_texts(&spec)?;
+        Ok(spec)
+    }
+
+    /// What came from the defaults was checked there, so a complaint is about the case's own keys; but a value that a
+    /// placeholder got may be wrong in a default too.
     fn parse(&self, value: &Yaml) -> Result<CaseSpec, Complaint> {
         self.suite.document.parse_value(value, &self.template.path).map_err(|complaint| {
-            // What came from the defaults was checked there, so a complaint is about the case's own keys; but a value
-            // that a placeholder got may be wrong in a default too.
-            match self.template.own.keys().any(|key| key.as_str().is_some_and(|key| complaint.path.contains(key))) {
-                true => complaint,
-                false => complaint.with_help("the key may stand in `defaults`"),
+            let own = self.template.own.keys().filter_map(Yaml::as_str);
+            let whole = complaint.path == self.template.path.to_string();
+            let paths = own.map(|key| self.template.path.key(key).to_string());
+            if whole || paths.into_iter().any(|path| complaint.path.starts_with(&path)) {
+                return complaint;
             }
+            complaint.with_help("the value stands in `defaults`")
         })
+    }
+
+    fn check_texts(&self, spec: &CaseSpec) -> Result<(), Complaint> {
+        let at = |key: &str| self.template.path.key(key);
+        if spec.name.trim().is_empty() {
+            return Err(self.suite.document.complain(&at("name"), "the name is empty"));
+        }
+        if spec.name.contains(units::acts) {
+            return Err(self.suite.document.complain(&at("name"), "a name is one line, without tabs"));
+        }
+        if spec.known_bug.as_ref().is_some_and(|why| why.trim().is_empty()) {
+            return Err(self.suite.document.complain(&at("known-bug"), "say why the case is known to fail"));
+        }
+        Ok(())
+    }
+
+    /// A complaint about a cartridge says which case attaches it.
+    fn name_case(&self, mut complaint: Complaint, name: &str) -> Complaint {
+        if !complaint.path.starts_with(&self.template.path.to_string()) {
+            complaint.message.push_str(&format!(" (case {name:?}, line {})", self.template.line));
+        }
+        complaint
     }
 
     /// A `for` variable that nothing uses would only repeat the same case.
@@ -101,43 +132,29 @@ impl Maker<'_> {
         }
     }
 
-    /// A complaint about keys below the case; where the case does not have them, the defaults do.
-    fn complain(&self, keys: &[&str], message: impl Into<String>) -> Complaint {
-        let mut here = Some(&self.template.own);
-        let mut found = 0;
-        for key in keys {
-            let Some(value) = here.and_then(|mapping| mapping.get(*key)) else { break };
-            here = value.as_mapping();
-            found += 1;
-        }
-        let in_defaults = found < keys.len().min(2) && keys.first().is_some_and(|key| DEFAULT_KEYS.contains(key));
-        let known_default = in_defaults && self.suite.document.line(&KeyPath::root().key("defaults")) > 0 && {
-            let value = keys.iter().try_fold(&self.template.value, |value, key| value.get(*key));
-            value.is_some()
+    /// Where a key below the case stands: in the case, or in the defaults.
+    fn place(&self, below: &KeyPath) -> KeyPath {
+        let keys: Vec<&str> = below.0.iter().map_while(Step::as_key).take(2).collect();
+        let stands = |value: Option<&Yaml>| match (value, &keys[..]) {
+            (Some(value), [first, second]) if MERGED.contains(first) => value.get(*second).is_some(),
+            (value, _) => value.is_some(),
         };
-        let base = if known_default { KeyPath::root().key("defaults") } else { self.template.path.clone() };
-        let path = KeyPath(base.0.into_iter().chain(keys.iter().map(|key| Step::Key((*key).to_owned()))).collect());
-        self.suite.document.complain(&path, message)
+        let first = keys.first().copied().unwrap_or_default();
+        let own = stands(self.template.own.get(first));
+        let base = if own || !stands(self.template.value.get(first)) {
+            self.template.path.clone()
+        } else {
+            KeyPath::root().key("defaults")
+        };
+        base.join(below)
     }
 
     fn ports(&self, spec: &CaseSpec) -> Result<Vec<Option<Schedule>>, Complaint> {
-        let ports = self.suite.harness.rig.map.ports();
-        let mut schedules = vec![None; ports.len()];
-        let given: &[(String, ReadsSpec)] = spec.ports.as_ref().map_or(&[], |named| &named.0);
-        for (name, reads) in given {
-            let Some(index) = ports.iter().position(|port| port.name == *name) else {
-                let mut complaint = self.complain(&["ports", name], format!("there is no port `{name}`"));
-                complaint.help = suggestion(name, ports.iter().map(|port| port.name.as_str()));
-                return Err(complaint);
-            };
-            if ports[index].reads.is_none() {
-                return Err(self.complain(&["ports", name], format!("the port `{name}` cannot be read")));
-            }
-            let schedule = plan_board::schedule(reads, ports[index].size)
-                .map_err(|message| self.complain(&["ports", name], message))?;
-            schedules[index] = Some(schedule);
-        }
-        Ok(schedules)
+        let given = spec.ports.as_ref().map_or(&[][..], |named| &named.0);
+        schedules(&self.suite.harness, given).map_err(|refusal| {
+            let path = self.place(&KeyPath::root().key("ports").join(&refusal.path));
+            refusal.complain(&self.suite.document, &path)
+        })
     }
 
     /// The cartridge, and every input that is not the harness's own.
@@ -161,4 +178,22 @@ impl Maker<'_> {
         words.retain(|word| !word.is_empty());
         words.join(", ")
     }
+}
+
+/// What ports read, by index, from what a case says by name. A refusal's place is below `ports`.
+pub(super) fn schedules(harness: &Harness, given: &[(String, ReadsSpec)]) -> Result<Vec<Option<Schedule>>, Refusal> {
+    let ports = harness.rig.map.ports();
+    let mut schedules = vec![None; ports.len()];
+    for (name, reads) in given {
+        let at = KeyPath::root().key(name);
+        let Some(index) = ports.iter().position(|port| port.name == *name) else {
+            return Err(Refusal::unknown_key(at, "port", name, ports.iter().map(|port| port.name.as_str())));
+        };
+        if ports[index].reads.is_none() {
+            return Err(Refusal::of_key(at, format!("the port `{name}` cannot be read")));
+        }
+        let schedule = plan_board::schedule(reads, ports[index].size);
+        schedules[index] = Some(schedule.map_err(|(keys, message)| Refusal::new(at.join(&keys), message))?);
+    }
+    Ok(schedules)
 }

@@ -115,7 +115,8 @@ fn split(text: &str) -> Vec<Part<'_>> {
     parts
 }
 
-fn is_name(text: &str) -> bool {
+/// Whether a text can be the name of a placeholder.
+pub fn is_name(text: &str) -> bool {
     let mut letters = text.chars();
     letters.next().is_some_and(|first| first.is_ascii_alphabetic())
         && letters.all(|letter| letter.is_ascii_alphanumeric() || letter == '-' || letter == '_')

@@ -1,19 +1,19 @@
 //! From the harness file to the board: host ROM, address map, header layout.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use super::case_file::RECIPE_KEYS;
 use super::complaint::{Complaint, suggestion};
-use super::document::{KeyPath, read_limited};
+use super::document::KeyPath;
 use super::harness_file::{
     FieldSpec, FillWord, HoldsWord, HostSpec, OverlaySpec, PadWord, PortSpec, PortWidth, ReadsSpec,
 };
+use super::recipe_file::RECIPE_KEYS;
 use super::scalar::Number;
 use super::sections::Sections;
 use crate::board::{Change, Map, MapParts, OpenBus, Overlay, Port, PortSize, RamArea, RamFill, Schedule, Whose};
 use crate::cartridge::{Field, Holds, LARGEST_IMAGE, Layout, Pad};
-use crate::rom::{HostRom, HostSource, ImageFiles};
+use crate::rom::{HostRom, HostSource, ImageFiles, RomError, SettingFault};
 
 /// Keys of an acceptance rule's conditions that no header field may be called.
 const CONDITION_KEYS: [&str; 1] = ["ports"];
@@ -29,6 +29,10 @@ pub fn host(sections: &Sections) -> Result<Arc<HostRom>, Complaint> {
             let message = "the window starts at 0, so the host's addresses must be given as `host: {range: ...}`";
             return Err(sections.complain(&path, message));
         }
+        None if !socket.window.0.start().is_multiple_of(2) => {
+            let path = KeyPath::root().key("socket").key("window");
+            return Err(sections.complain(&path, "the window does not begin at an even address"));
+        }
         None => 0..=socket.window.0.start() - 1,
     };
     let image = image_files(sections, &path, spec)?;
@@ -40,7 +44,34 @@ pub fn host(sections: &Sections) -> Result<Arc<HostRom>, Complaint> {
         symbols: spec.symbols.as_ref().map(|name| sections.file(&path, name)),
         range,
     };
-    HostRom::load(&source).map(Arc::new).map_err(|error| sections.complain(&path, error.to_string()))
+    let loaded = HostRom::load(&source).map(Arc::new);
+    loaded.map_err(|error| sections.complain(&host_key(&path, spec, &source, &error), error.to_string()))
+}
+
+/// The key of `host` that is at fault.
+fn host_key(path: &KeyPath, spec: &HostSpec, source: &HostSource, error: &RomError) -> KeyPath {
+    let key = match error {
+        RomError::Range { .. } => "range",
+        RomError::Setting { fault, .. } => match fault {
+            SettingFault::NotAsDeclared { .. } | SettingFault::HalvesDeclared(_) => "format",
+            SettingFault::SwappedNotRaw(_) => "byte-order",
+            SettingFault::OriginNotRaw(_) => "origin",
+            _ if error.path() == odd_file(source) => "odd",
+            _ => "even",
+        },
+        error if error.path().is_some() && error.path() == source.symbols.as_deref() => "symbols",
+        error if error.path().is_some() && error.path() == odd_file(source) => "odd",
+        _ if spec.even.is_some() => "even",
+        _ => "image",
+    };
+    path.key(key)
+}
+
+fn odd_file(source: &HostSource) -> Option<&Path> {
+    match &source.image {
+        ImageFiles::Halves { odd, .. } => Some(odd),
+        ImageFiles::One(_) => None,
+    }
 }
 
 fn image_files(sections: &Sections, path: &KeyPath, spec: &HostSpec) -> Result<ImageFiles, Complaint> {
@@ -71,7 +102,11 @@ pub fn map(sections: &Sections, host: &Arc<HostRom>) -> Result<(Map, Vec<Vec<Ram
         let path = match error.whose {
             Whose::Host => root.key("host").key("range"),
             Whose::Window => root.key("socket").key("window"),
-            Whose::Memory(index) => root.key("memory").index(index).key("range"),
+            Whose::Memory(index) => {
+                let key =
+                    if error.reason.contains("of RAM") || error.reason.contains("RAM of") { "size" } else { "range" };
+                root.key("memory").index(index).key(key)
+            }
             Whose::Port(index) => root.key("ports").index(index).key("at"),
             Whose::Overlay(index) => root.key("overlays").index(index).key("range"),
         };
@@ -149,21 +184,19 @@ fn port(sections: &Sections, path: &KeyPath, spec: &PortSpec) -> Result<Port, Co
         None | Some(PortWidth::Byte) => PortSize::Byte,
         Some(PortWidth::Word) => PortSize::Word,
     };
-    let fit = |key: &str, number: Number| {
-        port_value(number, size).map_err(|message| sections.complain(&path.key(key), message))
-    };
-    let reads = match &spec.reads {
-        Some(reads) => Some(schedule(reads, size).map_err(|message| sections.complain(&path.key("reads"), message))?),
-        None => None,
-    };
-    let writes = spec.writes.as_ref().map(|values| values.0.iter().map(|value| fit("writes", *value)).collect());
+    let fit = |at: &KeyPath, number: Number| port_value(number, size).map_err(|message| sections.complain(at, message));
+    let reads = spec.reads.as_ref().map(|reads| {
+        schedule(reads, size).map_err(|(keys, message)| sections.complain(&path.key("reads").join(&keys), message))
+    });
+    let each = |(index, value): (usize, &Number)| fit(&path.key("writes").index(index), *value);
+    let writes = spec.writes.as_ref().map(|values| values.0.iter().enumerate().map(each).collect());
     Ok(Port {
         name: spec.name.clone(),
         at: spec.at.0,
         size,
-        reads,
+        reads: reads.transpose()?,
         writes: writes.transpose()?,
-        power_on: spec.power_on.map_or(Ok(0), |value| fit("power-on", value))?,
+        power_on: spec.power_on.map_or(Ok(0), |value| fit(&path.key("power-on"), value))?,
     })
 }
 
@@ -179,21 +212,24 @@ pub fn port_value(Number(value): Number, size: PortSize) -> Result<u16, String> 
     Ok(value as u16)
 }
 
-/// What a port reads, checked.
-pub fn schedule(spec: &ReadsSpec, size: PortSize) -> Result<Schedule, String> {
+/// What a port reads, checked. An error says which part of it is wrong.
+pub fn schedule(spec: &ReadsSpec, size: PortSize) -> Result<Schedule, (KeyPath, String)> {
+    let here = KeyPath::root();
+    let fit = |at: KeyPath, value: Number| port_value(value, size).map_err(|message| (at, message));
     match spec {
-        ReadsSpec::Constant(value) => port_value(*value, size).map(Schedule::Constant),
+        ReadsSpec::Constant(value) => fit(here, *value).map(Schedule::Constant),
         ReadsSpec::Sequence(values) => {
-            let values: Result<Vec<u16>, String> = values.iter().map(|value| port_value(*value, size)).collect();
+            let each = |(index, value): (usize, &Number)| fit(here.index(index), *value);
+            let values: Result<Vec<u16>, _> = values.iter().enumerate().map(each).collect();
             values.map(|values| Schedule::Sequence(values.into()))
         }
         ReadsSpec::Changes(change) => {
             let after = match (change.after_reads, change.after_cycles) {
                 (Some(Number(reads)), None) => Change::Reads(reads),
                 (None, Some(Number(cycles))) => Change::Cycles(u64::from(cycles)),
-                _ => return Err("give either `after-reads` or `after-cycles`".to_owned()),
+                _ => return Err((here, "give either `after-reads` or `after-cycles`".to_owned())),
             };
-            let (first, then) = (port_value(change.first, size)?, port_value(change.then, size)?);
+            let (first, then) = (fit(here.key("first"), change.first)?, fit(here.key("then"), change.then)?);
             Ok(Schedule::Changes { first, then, after })
         }
     }
@@ -208,29 +244,39 @@ fn overlays(sections: &Sections, ports: &[Port]) -> Result<Vec<Overlay>, Complai
         if index == 64 {
             return Err(sections.complain(&path, "there are more than 64 overlays"));
         }
-        overlays.push(overlay(sections, &path, spec, ports)?);
+        let overlay = overlay(sections, &path, spec, ports)?;
+        let both = |other: &&Overlay| {
+            let shares = other.range.start() <= overlay.range.end() && overlay.range.start() <= other.range.end();
+            shares && other.port == overlay.port && other.is == overlay.is
+        };
+        if let Some(other) = overlays.iter().find(both) {
+            let message = format!("the overlay `{}` shows there for the same value of the port", other.name);
+            return Err(sections.complain(&path.key("range"), message));
+        }
+        overlays.push(overlay);
     }
     Ok(overlays)
 }
 
 fn overlay(sections: &Sections, path: &KeyPath, spec: &OverlaySpec, ports: &[Port]) -> Result<Overlay, Complaint> {
     let file = sections.file(&path.key("image"), &spec.image);
-    let bytes = read_limited(&file, u64::from(LARGEST_IMAGE))
-        .map_err(|error| sections.complain(&path.key("image"), format!("{}: {}", file.display(), error.message)))?;
-    if bytes.is_empty() {
-        return Err(sections.complain(&path.key("image"), format!("{}: the file is empty", file.display())));
-    }
+    let image = path.key("image");
+    let bytes = sections.document(&image).image(&image, &file)?;
     let at = path.key("while").key("port");
     let Some(port) = ports.iter().position(|port| port.name == spec.condition.port) else {
         let mut complaint = sections.complain(&at, format!("there is no port `{}`", spec.condition.port));
         complaint.help = suggestion(&spec.condition.port, ports.iter().map(|port| port.name.as_str()));
         return Err(complaint);
     };
-    if ports[port].writes.is_none() {
+    let Some(writes) = &ports[port].writes else {
         return Err(sections.complain(&at, format!("the port `{}` cannot be written", ports[port].name)));
+    };
+    let at = path.key("while").key("is");
+    let is = port_value(spec.condition.is, ports[port].size).map_err(|message| sections.complain(&at, message))?;
+    if is != ports[port].power_on && !writes.contains(&is) {
+        let message = format!("the overlay would never show: the `writes` of `{}` do not list {is}", ports[port].name);
+        return Err(sections.complain(&at, message));
     }
-    let is = port_value(spec.condition.is, ports[port].size)
-        .map_err(|message| sections.complain(&path.key("while").key("is"), message))?;
     Ok(Overlay { name: spec.name.clone(), bytes: bytes.into(), range: spec.range.0.clone(), port, is })
 }
 
@@ -244,6 +290,7 @@ pub fn layout(sections: &Sections) -> Result<Layout, Complaint> {
         }
         fields.push(field(sections, &path, name, spec)?);
     }
+    check_sums(sections, &fields)?;
     Ok(Layout::new(fields))
 }
 
@@ -261,17 +308,37 @@ fn field(sections: &Sections, path: &KeyPath, name: &str, spec: &FieldSpec) -> R
             Some(PadWord::Zero) => Pad::Zero,
         }),
     };
+    let at = if length.is_some() { path.key("length") } else { path.clone() };
     let length = match (&holds, length) {
         (Holds::Sum16 { .. }, None | Some(2)) => 2,
-        (Holds::Sum16 { .. }, _) => return Err(sections.complain(&path.key("length"), "a checksum has 2 bytes")),
+        (Holds::Sum16 { .. }, _) => return Err(sections.complain(&at, "a checksum has 2 bytes")),
         (Holds::Number, Some(length @ (1 | 2 | 4))) => length,
-        (Holds::Number, _) => return Err(sections.complain(path, "a number has a `length` of 1, 2 or 4 bytes")),
+        (Holds::Number, _) => return Err(sections.complain(&at, "a number has a `length` of 1, 2 or 4 bytes")),
         (Holds::Text(_), Some(length)) if length > 0 => length,
-        (Holds::Text(_), _) => return Err(sections.complain(path, "a text field needs a `length` of at least 1 byte")),
+        (Holds::Text(_), _) => return Err(sections.complain(&at, "a text field needs a `length` of at least 1 byte")),
     };
     let end = u64::from(spec.at.0) + u64::from(length);
     if end > u64::from(LARGEST_IMAGE) {
         return Err(sections.complain(path, "the field lies beyond the largest image (16 MiB)"));
     }
     Ok(Field { name: name.to_owned(), at: spec.at.0, length, holds })
+}
+
+/// A checksum sums whole words, none of them itself.
+fn check_sums(sections: &Sections, fields: &[Field]) -> Result<(), Complaint> {
+    for field in fields {
+        let Holds::Sum16 { from, to } = field.holds else { continue };
+        let end = to.unwrap_or(LARGEST_IMAGE);
+        let message = if !from.is_multiple_of(2) || to.is_some_and(|to| !to.is_multiple_of(2)) {
+            "a checksum sums whole words: from an even offset to an odd one, both included"
+        } else if end > LARGEST_IMAGE || from >= end {
+            "the sum reaches beyond the largest image (16 MiB)"
+        } else if field.at < end && from < field.at + field.length {
+            "the sum would include the checksum itself"
+        } else {
+            continue;
+        };
+        return Err(sections.complain(&KeyPath::root().key("header").key(&field.name).key("sum16"), message));
+    }
+    Ok(())
 }

@@ -1,17 +1,15 @@
-//! From the harness file to the routine, its branches, and the acceptance table.
+//! From the harness file to the routine and its branches.
 
-use super::complaint::{Complaint, suggestion};
+use super::complaint::Complaint;
 use super::document::KeyPath;
-use super::harness_file::{BranchSpec, Forbidden, HandledWord, StateSpec};
-use super::plan_board::port_value;
-use super::rule_file::{ConditionSpec, Literal, MatchSpec, PartSpec, PortMatchSpec, RuleSpec};
-use super::scalar::{CellText, Number, Place};
+use super::harness_file::{BranchSpec, Forbidden, HandledWord, RoutineSpec, StateSpec};
+use super::place::{CellText, Place};
+use super::scalar::Number;
 use super::sections::Sections;
 use crate::board::{BUS_MASK, Map, Place as BusPlace};
-use crate::cartridge::{Field, Holds, Layout};
 use crate::cpu::Exception;
 use crate::run::{Branch, Cell, Condition, Entry, Exit, Limits, Register, Routine, Width};
-use crate::verdict::{Acceptance, Conditions, FieldMatch, Forbid, PortMatch, Rule};
+use crate::verdict::Forbid;
 
 /// Instructions after which a run is given up, unless the harness says otherwise.
 const DEFAULT_LIMIT: u64 = 1_000_000;
@@ -46,9 +44,32 @@ pub fn routine(sections: &Sections, map: &Map, executes_anywhere: bool) -> Resul
         }
     };
     check_stack(sections, &path, stack, map, spec.stack.is_some())?;
+    let status = spec.status.map_or(0x2700, |status| status.0);
+    if status > 0xFFFF {
+        return Err(sections.complain(&path.key("status"), "the status register has 16 bits"));
+    }
+    let handles = spec.handles.iter().flatten().map(|word| handled(*word)).collect();
+    Ok(Routine {
+        entry,
+        stack,
+        status: status as u16,
+        registers: registers(sections, &path.key("registers"), spec, map)?,
+        limits: limits(sections, &path.key("limit"), spec)?,
+        handles,
+        executes_anywhere,
+    })
+}
+
+/// The registers at the start, by name.
+fn registers(
+    sections: &Sections,
+    path: &KeyPath,
+    spec: &RoutineSpec,
+    map: &Map,
+) -> Result<Vec<(Register, u32)>, Complaint> {
     let mut registers = Vec::new();
     for (name, place) in spec.registers.iter().flat_map(|registers| &registers.0) {
-        let at = path.key("registers").key(name);
+        let at = path.key(name);
         let register = match Register::parse(name) {
             Some(Register::Address(7)) => {
                 return Err(sections.complain_key(&at, "the stack pointer is set with `stack`"));
@@ -68,24 +89,18 @@ pub fn routine(sections: &Sections, map: &Map, executes_anywhere: bool) -> Resul
         }
         registers.push((register, sections.address(&at, place, map.host())?));
     }
-    let status = spec.status.map_or(0x2700, |status| status.0);
-    if status > 0xFFFF {
-        return Err(sections.complain(&path.key("status"), "the status register has 16 bits"));
-    }
+    Ok(registers)
+}
+
+fn limits(sections: &Sections, path: &KeyPath, spec: &RoutineSpec) -> Result<Limits, Complaint> {
     let limit = spec.limit.as_ref();
+    if limit.is_some_and(|limit| limit.instructions.is_none() && limit.cycles.is_none()) {
+        return Err(sections.complain(path, "give `instructions` or `cycles`"));
+    }
     let cycles = limit.and_then(|limit| limit.cycles).map(|count| count.0);
     let instructions = limit.and_then(|limit| limit.instructions).map(|count| count.0);
     let fallback = if cycles.is_some() { u64::MAX } else { DEFAULT_LIMIT };
-    let handles = spec.handles.iter().flatten().map(|word| handled(*word)).collect();
-    Ok(Routine {
-        entry,
-        stack,
-        status: status as u16,
-        registers,
-        limits: Limits { instructions: instructions.unwrap_or(fallback), cycles: cycles.unwrap_or(u64::MAX) },
-        handles,
-        executes_anywhere,
-    })
+    Ok(Limits { instructions: instructions.unwrap_or(fallback), cycles: cycles.unwrap_or(u64::MAX) })
 }
 
 fn handled(word: HandledWord) -> Exception {
@@ -149,22 +164,39 @@ pub fn cell(sections: &Sections, path: &KeyPath, text: &CellText, map: &Map) -> 
         CellText::Register(register, width) => Ok(Cell::Register { register: *register, width: *width }),
         CellText::Memory(width, place) => {
             let address = sections.address(path, place, map.host())?;
-            if address > BUS_MASK {
-                return Err(sections.complain(path, format!("0x{address:X} lies beyond the 24-bit bus")));
-            }
+            check_memory_cell(address, *width).map_err(|message| sections.complain(path, message))?;
             Ok(Cell::Memory { address, width: *width })
         }
     }
 }
 
+/// A cell in memory lies on the bus, and as the 68000 can read it.
+pub fn check_memory_cell(address: u32, width: Width) -> Result<(), String> {
+    if address > BUS_MASK - (width.bytes() - 1) {
+        return Err(format!("0x{address:X} lies beyond the 24-bit bus"));
+    }
+    if width != Width::Byte && !address.is_multiple_of(2) {
+        return Err(format!("a {} cannot lie at the odd address 0x{address:06X}", width.name()));
+    }
+    Ok(())
+}
+
 /// The branches, in order.
-pub fn branches(sections: &Sections, map: &Map, executes_anywhere: bool) -> Result<Vec<Branch>, Complaint> {
+pub fn branches(sections: &Sections, map: &Map, routine: &Routine) -> Result<Vec<Branch>, Complaint> {
+    let entry = match routine.entry {
+        Entry::At(address) => address,
+        Entry::Reset => map.host().long(4).unwrap_or(0) & BUS_MASK,
+    };
     let root = KeyPath::root().key("branches");
     let specs = sections.file.branches.as_ref().ok_or_else(|| sections.missing("branches"))?;
     let mut branches: Vec<Branch> = Vec::new();
     for (name, spec) in &specs.0 {
         let path = root.key(name);
-        let branch = branch(sections, &path, name, spec, map, executes_anywhere)?;
+        let branch = branch(sections, &path, name, spec, map, routine)?;
+        if branch.exit == Exit::At(entry) {
+            let message = "the routine starts there, so every run would be over before it begins";
+            return Err(sections.complain(&path.key("at"), message));
+        }
         let shadow = branches
             .iter()
             .find(|other| other.exit == branch.exit && (other.when.is_none() || other.when == branch.when));
@@ -186,7 +218,7 @@ fn branch(
     name: &str,
     spec: &BranchSpec,
     map: &Map,
-    executes_anywhere: bool,
+    routine: &Routine,
 ) -> Result<Branch, Complaint> {
     let returns = Place::Symbol("return".to_owned(), 0);
     let exit = match &spec.at {
@@ -196,15 +228,13 @@ fn branch(
             let at = path.key("at");
             let address = sections.address(&at, place, map.host())?;
             let overlaid = map.overlays().iter().any(|overlay| overlay.range.contains(&address));
-            if !executes_anywhere && !overlaid {
+            if !routine.executes_anywhere && !overlaid {
                 check_code(sections, &at, address, map, "the label")?;
             }
             Exit::At(address & BUS_MASK)
         }
     };
-    let reset =
-        sections.file.routine.as_ref().is_some_and(|routine| routine.entry == Place::Symbol("reset".to_owned(), 0));
-    if exit == Exit::Return && reset {
+    if exit == Exit::Return && routine.entry == Entry::Reset {
         let message = format!("`{name}` is reached by returning, but a routine that starts at reset has no caller");
         return Err(sections.complain_key(path, message));
     }
@@ -227,167 +257,13 @@ fn condition(sections: &Sections, path: &KeyPath, state: &StateSpec, map: &Map) 
     let (Some((key, text)), None) = (given.next(), given.next()) else {
         return Err(sections.complain(path, "give one of `byte`, `word`, `long` and `register`"));
     };
+    if key == "register" && matches!(text, CellText::Memory(..)) {
+        return Err(sections.complain(&path.key(key), "expected a register like `d0` or `d0.w`"));
+    }
     let cell = cell(sections, &path.key(key), &text, map)?;
     let Number(is) = state.is;
     if is & !cell.width().mask() != 0 {
         return Err(sections.complain(&path.key("is"), format!("0x{is:X} does not fit a {}", cell.width().name())));
     }
     Ok(Condition { cell, is })
-}
-
-/// The acceptance table.
-pub fn acceptance(
-    sections: &Sections,
-    map: &Map,
-    layout: &Layout,
-    branches: &[Branch],
-) -> Result<Acceptance, Complaint> {
-    let mut rules = Vec::new();
-    for (index, spec) in sections.file.acceptance.iter().flatten().enumerate() {
-        let path = KeyPath::root().key("acceptance").index(index);
-        rules.push(rule(sections, &path, spec, map, layout, branches)?);
-    }
-    if let Some(index) = rules.iter().position(|rule| rule.when.is_none() && rule.unless.is_none())
-        && index + 1 < rules.len()
-    {
-        let path = KeyPath::root().key("acceptance").index(index + 1);
-        return Err(sections.complain(&path, "no cartridge comes to this rule: the one before it fits every cartridge"));
-    }
-    Ok(Acceptance { rules })
-}
-
-fn rule(
-    sections: &Sections,
-    path: &KeyPath,
-    spec: &RuleSpec,
-    map: &Map,
-    layout: &Layout,
-    branches: &[Branch],
-) -> Result<Rule, Complaint> {
-    let Some(branch) = branches.iter().position(|branch| branch.name == spec.branch) else {
-        let mut complaint = sections.complain(&path.key("branch"), format!("there is no branch `{}`", spec.branch));
-        complaint.help = suggestion(&spec.branch, branches.iter().map(|branch| branch.name.as_str()));
-        return Err(complaint);
-    };
-    let part = |key: &str, conditions: &Option<ConditionSpec>| {
-        let spec = conditions.as_ref();
-        spec.map(|spec| conditions_of(sections, &path.key(key), spec, map, layout)).transpose()
-    };
-    Ok(Rule { when: part("when", &spec.when)?, unless: part("unless", &spec.unless)?, branch })
-}
-
-fn conditions_of(
-    sections: &Sections,
-    path: &KeyPath,
-    spec: &ConditionSpec,
-    map: &Map,
-    layout: &Layout,
-) -> Result<Conditions, Complaint> {
-    let mut conditions = Conditions::default();
-    for (name, wanted) in &spec.fields {
-        let at = path.key(name);
-        let Some(index) = layout.fields().iter().position(|field| field.name == *name) else {
-            let mut complaint = sections.complain_key(&at, format!("the header has no field `{name}`"));
-            let known = layout.fields().iter().map(|field| field.name.as_str()).chain(["ports"]);
-            complaint.help = suggestion(name, known);
-            return Err(complaint);
-        };
-        let wanted = field_match(&layout.fields()[index], wanted).map_err(|message| sections.complain(&at, message))?;
-        conditions.fields.push((index, wanted));
-    }
-    for (name, wanted) in &spec.ports {
-        let at = path.key("ports").key(name);
-        let Some(index) = map.ports().iter().position(|port| port.name == *name) else {
-            let mut complaint = sections.complain_key(&at, format!("there is no port `{name}`"));
-            complaint.help = suggestion(name, map.ports().iter().map(|port| port.name.as_str()));
-            return Err(complaint);
-        };
-        let size = map.ports()[index].size;
-        let fit = |number: Number| port_value(number, size).map_err(|message| sections.complain(&at, message));
-        let wanted = match wanted {
-            PortMatchSpec::OneOf(values) => {
-                PortMatch::OneOf(values.iter().map(|value| fit(*value)).collect::<Result<_, _>>()?)
-            }
-            PortMatchSpec::Bits(bits) => {
-                let (mask, is) = (fit(bits.mask)?, fit(bits.is)?);
-                if is & !mask != 0 {
-                    return Err(sections.complain(&at, "no value fits: `is` has bits that `mask` leaves out"));
-                }
-                PortMatch::Bits { mask, is }
-            }
-        };
-        conditions.ports.push((index, wanted));
-    }
-    Ok(conditions)
-}
-
-fn field_match(field: &Field, spec: &MatchSpec) -> Result<FieldMatch, String> {
-    match (spec, &field.holds) {
-        (MatchSpec::OneOf(values), Holds::Sum16 { .. })
-            if values.iter().any(|value| checksum_word(value).is_some()) =>
-        {
-            match values.as_slice() {
-                [value] => checksum_word(value).map(FieldMatch::Checksum).ok_or_else(String::new),
-                _ => Err("give `right` or `wrong` alone".to_owned()),
-            }
-        }
-        (MatchSpec::OneOf(values), _) => {
-            let bytes: Result<Vec<Vec<u8>>, String> = values.iter().map(|value| literal_bytes(field, value)).collect();
-            bytes.map(FieldMatch::OneOf)
-        }
-        (MatchSpec::Part(part), Holds::Text(_)) => text_match(field, part),
-        (MatchSpec::Part(part), _) => number_match(field, part),
-    }
-}
-
-/// Whether a literal is one of the words for a checksum, and which.
-fn checksum_word(literal: &Literal) -> Option<bool> {
-    match literal {
-        Literal::Text(text) if text == "right" => Some(true),
-        Literal::Text(text) if text == "wrong" => Some(false),
-        _ => None,
-    }
-}
-
-fn text_match(field: &Field, part: &PartSpec) -> Result<FieldMatch, String> {
-    if part.at_least.is_some() || part.at_most.is_some() {
-        return Err(format!("the field `{}` holds no number", field.name));
-    }
-    let bytes = |text: &Option<String>| -> Result<Option<Vec<u8>>, String> {
-        let Some(text) = text else { return Ok(None) };
-        if text.is_empty() || text.len() > field.length as usize {
-            return Err(format!("{text:?} is no part of a field of {} bytes", field.length));
-        }
-        Ok(Some(text.as_bytes().to_vec()))
-    };
-    Ok(FieldMatch::Part { starts: bytes(&part.starts)?, ends: bytes(&part.ends)?, contains: bytes(&part.contains)? })
-}
-
-fn number_match(field: &Field, part: &PartSpec) -> Result<FieldMatch, String> {
-    if part.starts.is_some() || part.ends.is_some() || part.contains.is_some() {
-        return Err(format!("the field `{}` holds no text", field.name));
-    }
-    let (from, to) = (part.at_least.map_or(0, |Number(from)| from), part.at_most.map_or(u32::MAX, |Number(to)| to));
-    if from > to {
-        return Err(format!("no number is at least 0x{from:X} and at most 0x{to:X}"));
-    }
-    Ok(FieldMatch::Numbers(from..=to))
-}
-
-/// The bytes of a literal in a field.
-fn literal_bytes(field: &Field, literal: &Literal) -> Result<Vec<u8>, String> {
-    let (name, length) = (&field.name, field.length);
-    match literal {
-        Literal::Text(text) if matches!(field.holds, Holds::Text(_)) => {
-            let too_long = || format!("{text:?} has {} bytes, the field `{name}` holds {length}", text.len());
-            field.text(text).ok_or_else(too_long)
-        }
-        Literal::Text(text) => Err(format!("the field `{name}` holds a number, not {text:?}")),
-        Literal::Number(number) if matches!(field.holds, Holds::Text(_)) => {
-            Err(format!("the field `{name}` holds a text; put {number} in quotes"))
-        }
-        Literal::Number(number) => {
-            field.number(*number).ok_or_else(|| format!("0x{number:X} does not fit the {length} bytes of `{name}`"))
-        }
-    }
 }

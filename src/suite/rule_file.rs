@@ -6,7 +6,7 @@ use std::fmt;
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::Deserialize;
 use serde::de::value::MapAccessDeserializer;
-use serde::de::{Deserializer, Error, MapAccess, SeqAccess, Visitor};
+use serde::de::{Deserializer, Error, IntoDeserializer, MapAccess, SeqAccess, Visitor};
 
 use super::collection::{Named, some};
 use super::scalar::{FromScalar, Number, Scalar, scalar};
@@ -179,6 +179,7 @@ pub struct PartSpec {
 
 impl FromScalar for Literal {
     const EXPECTED: &'static str = "a text or a number";
+    const QUOTES: &'static str = "; put a text in quotes";
 
     fn from_scalar(scalar: Scalar) -> Option<Self> {
         match scalar {
@@ -211,6 +212,14 @@ impl<'de> Deserialize<'de> for MatchSpec {
             fn visit_u64<E: Error>(self, value: u64) -> Result<MatchSpec, E> {
                 let value = u32::try_from(value).map_err(|_| E::custom("the number does not fit 32 bits"))?;
                 Ok(MatchSpec::OneOf(vec![Literal::Number(value)]))
+            }
+
+            fn visit_f64<E: Error>(self, value: f64) -> Result<MatchSpec, E> {
+                Literal::deserialize(value.into_deserializer()).map(|value| MatchSpec::OneOf(vec![value]))
+            }
+
+            fn visit_bool<E: Error>(self, value: bool) -> Result<MatchSpec, E> {
+                Literal::deserialize(value.into_deserializer()).map(|value| MatchSpec::OneOf(vec![value]))
             }
 
             fn visit_seq<A: SeqAccess<'de>>(self, access: A) -> Result<MatchSpec, A::Error> {

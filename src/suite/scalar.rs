@@ -8,7 +8,6 @@ use schemars::{Schema, json_schema};
 use serde::de::{Deserializer, Error, Visitor};
 
 use crate::cartridge::Fill;
-use crate::run::{Register, Width};
 
 /// A YAML scalar before it is understood.
 pub enum Scalar {
@@ -22,6 +21,9 @@ pub enum Scalar {
 pub trait FromScalar: Sized {
     /// What is expected, for messages: "a range like 0x200000-0x3FFFFF".
     const EXPECTED: &'static str;
+
+    /// What to do about a value that YAML does not take for text, where text may stand.
+    const QUOTES: &'static str = "";
 
     /// Understands the scalar; `None` if it is something else.
     fn from_scalar(scalar: Scalar) -> Option<Self>;
@@ -51,8 +53,12 @@ impl<T: FromScalar> Visitor<'_> for ScalarVisitor<T> {
     }
 
     fn visit_f64<E: Error>(self, value: f64) -> Result<T, E> {
-        T::from_scalar(Scalar::Text(value.to_string()))
-            .ok_or_else(|| E::custom(format!("expected {}, not {value}", T::EXPECTED)))
+        // Never a text: YAML has dropped zeros and exponents that the user may have meant.
+        Err(E::custom(format!("expected {}, not the number {value}{}", T::EXPECTED, T::QUOTES)))
+    }
+
+    fn visit_bool<E: Error>(self, value: bool) -> Result<T, E> {
+        Err(E::custom(format!("expected {}, not the truth value {value}{}", T::EXPECTED, T::QUOTES)))
     }
 
     fn visit_str<E: Error>(self, value: &str) -> Result<T, E> {
@@ -94,7 +100,8 @@ macro_rules! scalar {
     };
 }
 
-fn number_text(text: &str) -> Option<u64> {
+/// The whole number that a text spells.
+pub(super) fn number_text(text: &str) -> Option<u64> {
     let digits: String = text.trim().replace('_', "");
     match digits.strip_prefix("0x").or_else(|| digits.strip_prefix("0X")) {
         Some(hex) => u64::from_str_radix(hex, 16).ok(),
@@ -143,6 +150,23 @@ impl FromScalar for Number {
 }
 scalar!(Number);
 pub(super) use scalar;
+
+/// An offset in an image, as a key.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Offset(pub u32);
+
+impl FromScalar for Offset {
+    const EXPECTED: &'static str = "an offset like 0x1F0 as the key";
+
+    fn from_scalar(scalar: Scalar) -> Option<Self> {
+        Number::from_scalar(scalar).map(|Number(offset)| Offset(offset))
+    }
+
+    fn schema() -> Schema {
+        Number::schema()
+    }
+}
+scalar!(Offset);
 
 /// A count of instructions or cycles.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -328,90 +352,3 @@ impl FromScalar for ImageFill {
     }
 }
 scalar!(ImageFill);
-
-/// A place in the host's address space: a number or a symbol with an offset.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Place {
-    /// An address.
-    Address(u32),
-    /// A symbol of the host image, plus an offset in bytes.
-    Symbol(String, u32),
-}
-
-impl Place {
-    fn parse(text: &str) -> Option<Self> {
-        let text = text.trim();
-        if let Some(address) = number_text(text) {
-            return u32::try_from(address).ok().map(Place::Address);
-        }
-        let (name, offset) = match text.rsplit_once('+') {
-            Some((name, offset)) => (name.trim(), u32::try_from(number_text(offset)?).ok()?),
-            None => (text, 0),
-        };
-        let named = !name.is_empty() && !name.contains(char::is_whitespace);
-        named.then(|| Place::Symbol(name.to_owned(), offset))
-    }
-}
-
-impl FromScalar for Place {
-    const EXPECTED: &'static str = "an address, a symbol, or symbol+offset";
-
-    fn from_scalar(scalar: Scalar) -> Option<Self> {
-        match scalar {
-            Scalar::Number(address) => u32::try_from(address).ok().map(Place::Address),
-            Scalar::Text(text) => Place::parse(&text),
-        }
-    }
-
-    fn schema() -> Schema {
-        json_schema!({"type": ["integer", "string"], "minimum": 0, "maximum": u32::MAX, "pattern": "^\\S+(\\s*\\+\\s*\\S+)?$"})
-    }
-}
-scalar!(Place);
-
-/// A cell: memory of some width at a place, or a register.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum CellText {
-    /// `word 0xE00012`, `byte flag`.
-    Memory(Width, Place),
-    /// `d0`, `d0.w`.
-    Register(Register, Width),
-}
-
-impl CellText {
-    /// Understands a cell.
-    pub fn parse(text: &str) -> Option<Self> {
-        let text = text.trim();
-        if let Some((width, place)) = text.split_once(char::is_whitespace) {
-            let width = match width {
-                "byte" => Width::Byte,
-                "word" => Width::Word,
-                "long" => Width::Long,
-                _ => return None,
-            };
-            return Place::parse(place).map(|place| CellText::Memory(width, place));
-        }
-        let (name, width) = text.split_once('.').unwrap_or((text, "l"));
-        let width = match width {
-            "b" => Width::Byte,
-            "w" => Width::Word,
-            "l" => Width::Long,
-            _ => return None,
-        };
-        Register::parse(name).map(|register| CellText::Register(register, width))
-    }
-}
-
-impl FromScalar for CellText {
-    const EXPECTED: &'static str = "a cell like word 0xE00012, byte some_symbol, or a register like d0 or d0.w";
-
-    fn from_scalar(scalar: Scalar) -> Option<Self> {
-        let Scalar::Text(text) = scalar else { return None };
-        CellText::parse(&text)
-    }
-
-    fn schema() -> Schema {
-        json_schema!({"type": "string", "pattern": "^\\s*((byte|word|long)\\s+\\S+(\\s*\\+\\s*\\S+)?|([dDaA][0-7]|sp|SP|sr|SR)(\\.[bwl])?)\\s*$"})
-    }
-}
-scalar!(CellText);

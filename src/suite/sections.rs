@@ -7,7 +7,7 @@ use std::sync::Arc;
 use super::complaint::{Complaint, suggestion};
 use super::document::{Document, KeyPath};
 use super::harness_file::HarnessFile;
-use super::scalar::Place;
+use super::place::Place;
 use crate::rom::HostRom;
 
 /// The merged harness file.
@@ -60,10 +60,7 @@ impl Sections {
                 return Err(document.complain(&key, format!("the chain of `extends` is longer than {LONGEST_CHAIN}")));
             }
             seen.push(canonical(&next));
-            if !next.is_file() {
-                return Err(document.complain(&key, format!("there is no file {}", next.display())));
-            }
-            document = Arc::new(Document::read(&next)?);
+            document = Arc::new(document.read_named(&key, &next)?);
         }
     }
 
@@ -88,9 +85,7 @@ impl Sections {
 
     /// A complaint that a needed key is missing.
     pub fn missing(&self, key: &str) -> Complaint {
-        let mut complaint = Complaint::about(&self.main.path, format!("the key `{key}` is missing"));
-        complaint.text = Arc::clone(&self.main.text);
-        complaint
+        self.main.complain(&KeyPath::root(), format!("the key `{key}` is missing"))
     }
 
     /// A file named at a path, relative to the file that names it.
@@ -140,7 +135,7 @@ pub fn beside(file: &Path, name: &str) -> PathBuf {
             part => path.push(part),
         }
     }
-    path
+    if path.as_os_str().is_empty() { PathBuf::from(".") } else { path }
 }
 
 fn canonical(path: &Path) -> PathBuf {

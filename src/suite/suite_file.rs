@@ -14,17 +14,20 @@ use super::case_file::{CaseFile, DefaultsSpec};
 use super::collection::Named;
 use super::complaint::Complaint;
 use super::document::{Document, KeyPath};
+use super::expect;
 use super::harness::{Case, Harness};
-use super::maker::Maker;
-use super::placeholder::{Bindings, names, spell};
+use super::maker::{self, Maker};
+use super::placeholder::{Bindings, is_name, names, spell};
 use super::rule_file::Literal;
 use super::sections::beside;
+use crate::board::Inputs;
+use crate::run::Setup;
 
 /// The most cases that one case's `for` lists may make.
 pub const LARGEST_PRODUCT: usize = 1_000_000;
 
 /// Keys of a case whose mappings are merged with those of `defaults`, one key at a time.
-const MERGED: [&str; 2] = ["ports", "expect"];
+pub(super) const MERGED: [&str; 2] = ["ports", "expect"];
 
 /// A case file, checked.
 #[derive(Debug)]
@@ -93,7 +96,7 @@ impl Suite {
         let key = KeyPath::root().key("harness");
         let harness_path = beside(&document.path, &file.harness);
         if !harness_path.is_file() {
-            return Err(document.complain(&key, format!("there is no harness file {}", harness_path.display())));
+            document.read_named(&key, &harness_path)?;
         }
         let harness = match harnesses.get(&harness_path) {
             Some(harness) => Arc::clone(harness),
@@ -111,7 +114,7 @@ impl Suite {
     fn prepare(document: Document, file: CaseFile, harness: Arc<Harness>, seed: u64) -> Result<Self, Complaint> {
         let root = KeyPath::root();
         if let Some(defaults) = &file.defaults {
-            document.parse_value::<DefaultsSpec>(defaults, &root.key("defaults"))?;
+            check_defaults(&document, &harness, defaults)?;
         }
         if file.cartridges.get(NOTHING).is_some() {
             let path = root.key("cartridges").key(NOTHING);
@@ -134,8 +137,9 @@ impl Suite {
 
     /// Makes every case once, and checks that their names differ. Returns the width of the widest label.
     fn check(&self) -> Result<usize, Complaint> {
+        let bases = self.bases();
         for name in self.cartridges.names() {
-            self.check_used_cartridge(name)?;
+            self.check_cartridge(name, bases.contains(name))?;
         }
         // Of several complaints the first in the file is given, whichever thread found it.
         let made: Vec<Result<(String, usize), Complaint>> = (0..self.len())
@@ -147,28 +151,38 @@ impl Suite {
         for (index, (name, _)) in made.iter().enumerate() {
             if let Some(earlier) = seen.insert(name, index) {
                 let (template, other) = (self.template(index).0, self.template(earlier).0);
-                let message = format!("the name {name:?} is that of the case in line {} too", other.line);
+                let message = match std::ptr::eq(template, other) {
+                    true => format!("two combinations of the `for` lists make the name {name:?}"),
+                    false => format!("the name {name:?} is that of the case in line {} too", other.line),
+                };
                 return Err(self.document.complain(&template.path.key("name"), message));
             }
         }
         Ok(made.iter().map(|(_, width)| *width).max().unwrap_or(0))
     }
 
-    /// A cartridge must be a mapping and have known keys, also if no case attaches it.
-    fn check_used_cartridge(&self, name: &str) -> Result<(), Complaint> {
+    /// The cartridges from which others start; these need not make a cartridge by themselves.
+    fn bases(&self) -> BTreeSet<&str> {
+        let attached = self.templates.iter().filter_map(|template| template.value.get("attach"));
+        let recipes = self.cartridges.0.iter().map(|(_, value)| value).chain(attached);
+        recipes.filter_map(|recipe| recipe.get("with")?.as_str()).collect()
+    }
+
+    /// A cartridge is checked also if no case attaches it, as far as it can be without the placeholders' values.
+    fn check_cartridge(&self, name: &str, base: bool) -> Result<(), Complaint> {
         let path = KeyPath::root().key("cartridges").key(name);
         let mut found = Vec::new();
         let value = self.cartridges.get(name).unwrap_or(&Yaml::Null);
         names(value, &path, &mut found);
-        // Placeholders without a value are the attaching case's business.
+        let whole = found.is_empty() && !base;
+        // Placeholders without a value are the attaching case's business, and so is what comes of them.
         let open = found.into_iter().map(|(name, _)| (name, Literal::Text("?".to_owned()))).collect();
+        let keys = ["unknown key", "there is no cartridge", "a recipe cannot", "the cartridge", "a cartridge"];
         match self.bench().understand(&Yaml::String(name.to_owned()), &path, &Bindings::new(open)) {
             Err(complaint)
-                if complaint.message.starts_with("unknown key") || complaint.message.contains("starts from itself") =>
+                if whole && !complaint.message.starts_with("nothing gives")
+                    || keys.iter().any(|start| complaint.message.starts_with(start)) =>
             {
-                Err(complaint)
-            }
-            Err(complaint) if complaint.message.starts_with("there is no cartridge") || !value.is_mapping() => {
                 Err(complaint)
             }
             _ => Ok(()),
@@ -269,12 +283,41 @@ fn template(
             Some(_) => {}
         }
     }
+    if own.get("name").is_some_and(|name| !name.is_string() && name.as_u64().is_none()) {
+        return Err(document.complain(&path.key("name"), "the name is a text; put it in quotes"));
+    }
     let variables = variables(document, own.get("for"), &path)?;
     // Every case is made from a copy of the value, and the lists may be long.
     merged.remove("for");
     let value = Yaml::Mapping(merged);
     let line = document.line(&path);
     Ok(Template { value, own: own.clone(), path, line, variables, first })
+}
+
+/// The defaults by themselves, so that what is wrong with them is found even if every case says otherwise.
+fn check_defaults(document: &Document, harness: &Harness, defaults: &Yaml) -> Result<(), Complaint> {
+    let root = KeyPath::root().key("defaults");
+    let spec: DefaultsSpec = document.parse_value(defaults, &root)?;
+    let mut placeholders = Vec::new();
+    names(defaults, &root, &mut placeholders);
+    if !placeholders.is_empty() {
+        return Ok(());
+    }
+    let ports = spec.ports.as_ref().map_or(&[][..], |named| &named.0);
+    maker::schedules(harness, ports).map_err(|refusal| {
+        let path = root.key("ports").join(&refusal.path);
+        refusal.complain(document, &path)
+    })?;
+    let inputs = Inputs { ports: vec![None; harness.rig.map.ports().len()], ..Inputs::default() };
+    let mut setup = Setup { inputs, probes: Vec::new() };
+    match expect::resolve(harness, &spec.expect.unwrap_or_default(), &mut setup) {
+        // Whether a case expects anything at all is the case's business.
+        Err(refusal) if !refusal.path.0.is_empty() => {
+            let path = root.key("expect").join(&refusal.path);
+            Err(refusal.complain(document, &path))
+        }
+        _ => Ok(()),
+    }
 }
 
 /// A case that names a branch does not take a kind from the defaults, and the other way round.
@@ -297,6 +340,10 @@ fn variables(
     let mut product: usize = 1;
     for (name, values) in &lists.0 {
         let here = at.key(name);
+        if !is_name(name) {
+            let message = "a variable is a letter, then letters, digits, `-` and `_`";
+            return Err(document.complain_key(&here, message));
+        }
         if values.is_empty() {
             return Err(document.complain(&here, "the list is empty, so the case would never run"));
         }

@@ -48,6 +48,8 @@ pub struct Shows {
     pub value: u32,
     /// For each branch that shows it, by index: the probe number.
     pub probes: Vec<(usize, usize)>,
+    /// Whether the harness says what the RAM there holds at power-on, so that it need not be written to be known.
+    pub cleared: bool,
 }
 
 /// Port writes that must happen.

@@ -52,10 +52,11 @@ impl Verdict {
     pub fn new(reasons: Vec<Reason>, known_bug: Option<&str>) -> Self {
         let undecided = !reasons.is_empty() && reasons.iter().all(|reason| reason.why == Why::Limit);
         match known_bug.map(str::to_owned) {
+            // A run that was given up says nothing about a bug either.
+            _ if undecided => Verdict::Undecided { reasons },
             Some(why) if reasons.is_empty() => Verdict::BugGone { why },
             Some(why) => Verdict::KnownBug { why, reasons },
             None if reasons.is_empty() => Verdict::Held,
-            None if undecided => Verdict::Undecided { reasons },
             None => Verdict::Failed { reasons },
         }
     }
