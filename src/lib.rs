@@ -34,7 +34,7 @@
 //! assert_eq!(latched, [1, 0]);
 //! assert_eq!(Some(outcome.end), harness.branch("patched").map(End::Branch));
 //!
-//! let result = checker.check(&case, String::new());
+//! let result = checker.check(&case);
 //! assert_eq!(result.verdict, Verdict::Held);
 //! # Ok(())
 //! # }

@@ -147,7 +147,7 @@ mod readme_example {
         let mut checker = keyway::Checker::new(suite.harness.clone());
         for case in suite.cases() {
             let case = case.unwrap();
-            let result = checker.check(&case, String::new());
+            let result = checker.check(&case);
             assert_eq!(result.verdict, keyway::Verdict::Held, "{}", result.name);
         }
     }

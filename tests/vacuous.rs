@@ -97,7 +97,7 @@ impl Bench {
     fn result(&self) -> CaseResult {
         let suite = self.load().unwrap_or_else(|complaint| panic!("{complaint}"));
         let case = suite.case(0).expect("a case that was loaded");
-        Checker::new(Arc::clone(&suite.harness)).check(&case, String::new())
+        Checker::new(Arc::clone(&suite.harness)).check(&case)
     }
 
     fn verdict(&self) -> Verdict {

@@ -31,6 +31,15 @@ struct First {
     fill: String,
 }
 
+/// What all runs of a case said.
+struct Found<'a> {
+    first: First,
+    reasons: Vec<Reason>,
+    /// The fills of the first run that gave a reason.
+    failing: Option<&'a [RamFill]>,
+    runs: usize,
+}
+
 impl Checker {
     /// A checker for cases of a harness.
     pub fn new(harness: Arc<Harness>) -> Self {
@@ -45,50 +54,16 @@ impl Checker {
         self.machine.run(&case.setup, fills)
     }
 
-    /// Runs and judges a case; `rerun` is the command that does so again.
-    pub fn check(&mut self, case: &Case, rerun: String) -> CaseResult {
-        let harness = Arc::clone(&self.harness);
-        let mut first: Option<First> = None;
-        let mut reasons: Vec<Reason> = Vec::new();
-        let mut failing: Option<&[RamFill]> = None;
-        let mut ran = 0;
-        for fills in &case.fills {
-            ran += 1;
-            let (outcome, found) = self.judge(case, fills);
-            let words = fill_words(&harness.rig.map, fills);
-            if failing.is_none() && !found.is_empty() {
-                failing = Some(fills);
-            }
-            let fill_matters = outcome.fill_matters;
-            match &first {
-                None => reasons = found,
-                Some(first) => {
-                    add_new(&mut reasons, found, &words);
-                    if first.end != outcome.end && !reasons.iter().any(|reason| reason.why == Why::PowerOn) {
-                        failing.get_or_insert(fills);
-                        reasons.push(depends_on_fill(&harness, first, outcome, &words));
-                    }
-                }
-            }
-            first.get_or_insert_with(|| First {
-                reached: reached(&harness, outcome),
-                end: outcome.end,
-                instructions: outcome.instructions,
-                cycles: outcome.cycles,
-                fill: words,
-            });
-            if !fill_matters {
-                break;
-            }
-        }
-        let verdict = Verdict::new(reasons, case.known_bug.as_deref());
-        let evidence = match (&verdict, failing) {
+    /// Runs a case under every RAM fill that can matter, and judges it.
+    pub fn check(&mut self, case: &Case) -> CaseResult {
+        let found = self.run_fills(case);
+        let verdict = Verdict::new(found.reasons, case.known_bug.as_deref());
+        let evidence = match (&verdict, found.failing) {
             (Verdict::Failed { .. } | Verdict::Undecided { .. }, Some(fills)) => Some(self.watch(case, fills)),
             _ => None,
         };
-        // A case has at least one combination of fills, so there was a first run.
-        let first = first.unwrap_or_else(|| unreachable!("a case without a run"));
-        let (expected, expected_kind) = expected(&harness, case);
+        let (expected, expected_kind) = expected(&self.harness, case);
+        let first = found.first;
         CaseResult {
             name: case.name.clone(),
             file: case.file.display().to_string(),
@@ -96,16 +71,58 @@ impl Checker {
             attached: case.label.clone(),
             expected,
             expected_kind,
-            milliseconds: harness.clock.map(|clock| units::milliseconds(first.cycles, clock)),
+            milliseconds: self.harness.clock.map(|clock| units::milliseconds(first.cycles, clock)),
             reached: first.reached,
             instructions: first.instructions,
             cycles: first.cycles,
             fill: first.fill,
             fills: case.fills.len(),
-            fills_run: ran,
+            fills_run: found.runs,
             verdict,
             evidence,
-            rerun,
+            rerun: String::new(),
+        }
+    }
+
+    /// The first run, and the others if it looked at RAM that nothing had written: otherwise they would be the same.
+    fn run_fills<'a>(&mut self, case: &'a Case) -> Found<'a> {
+        // A case without RAM has one combination of no fills.
+        let (fills, rest) = case.fills.split_first().map_or((&[][..], &[][..]), |(first, rest)| (&first[..], rest));
+        let (first, reasons, matters) = self.first_run(case, fills);
+        let failing = (!reasons.is_empty()).then_some(fills);
+        let mut found = Found { first, reasons, failing, runs: 1 };
+        for fills in rest.iter().take_while(|_| matters) {
+            self.later_run(case, fills, &mut found);
+        }
+        found
+    }
+
+    fn first_run(&mut self, case: &Case, fills: &[RamFill]) -> (First, Vec<Reason>, bool) {
+        let harness = Arc::clone(&self.harness);
+        let (outcome, reasons) = self.judge(case, fills);
+        let first = First {
+            reached: reached(&harness, outcome),
+            end: outcome.end,
+            instructions: outcome.instructions,
+            cycles: outcome.cycles,
+            fill: fill_words(&harness.rig.map, fills),
+        };
+        (first, reasons, outcome.fill_matters)
+    }
+
+    fn later_run<'a>(&mut self, case: &Case, fills: &'a [RamFill], found: &mut Found<'a>) {
+        let harness = Arc::clone(&self.harness);
+        let (outcome, reasons) = self.judge(case, fills);
+        let words = fill_words(&harness.rig.map, fills);
+        found.runs += 1;
+        let known = found.reasons.len();
+        add_new(&mut found.reasons, reasons, &words);
+        let told = found.reasons.iter().any(|reason| reason.why == Why::PowerOn);
+        if found.first.end != outcome.end && !told {
+            found.reasons.push(depends_on_fill(&harness, &found.first, outcome, &words));
+        }
+        if found.reasons.len() > known {
+            found.failing.get_or_insert(fills);
         }
     }
 

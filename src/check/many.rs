@@ -136,7 +136,10 @@ fn check_chunk(source: &Source, chunk: &[u32], checkers: &Mutex<Vec<Checker>>) -
     let mut checker = spare.unwrap_or_else(|| Checker::new(Arc::clone(source.harness())));
     let results = chunk
         .iter()
-        .map(|index| source.case(*index as usize).map(|case| checker.check(&case, source.rerun(&case))))
+        .map(|index| {
+            let case = source.case(*index as usize)?;
+            Ok(CaseResult { rerun: source.rerun(&case), ..checker.check(&case) })
+        })
         .collect();
     checkers.lock().unwrap_or_else(PoisonError::into_inner).push(checker);
     results

@@ -42,7 +42,8 @@ pub struct CaseResult {
     /// Why, for a case that did not hold.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub evidence: Option<Evidence>,
-    /// The command that reruns just this case.
+    /// The command that reruns just this case; empty for a case that was made in code.
+    #[serde(skip_serializing_if = "String::is_empty")]
     pub rerun: String,
 }
 

@@ -58,8 +58,8 @@ fn run_groups(arguments: &CheckArguments, groups: &[Selected], reporter: &mut im
     let mut summary = Summary { derived: start.derived, ..Summary::default() };
     reporter.started(&start)?;
     for group in groups.iter().filter(|group| group.len() > 0) {
-        let widest = group.jobs.iter().map(|job| job.source.widest_label()).max().unwrap_or(0);
-        reporter.group(&Group { harness: &group.harness, cases: group.len(), widest_label: widest })?;
+        let widest_label = group.widest_label()?;
+        reporter.group(&Group { harness: &group.harness, cases: group.len(), widest_label })?;
         let mut written = Ok(());
         check_all(&group.jobs, |result| {
             summary.count(&result.verdict);

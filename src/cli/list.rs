@@ -84,7 +84,8 @@ fn print(out: &mut impl Write, group: &Selected) -> Result<(), Failure> {
             )?;
         }
     }
-    writeln!(out, "{} cases", group.len())?;
+    let plural = if group.len() == 1 { "" } else { "s" };
+    writeln!(out, "{} case{plural}", group.len())?;
     Ok(())
 }
 

@@ -40,13 +40,15 @@ const HOST_LAST: u32 = 0x1F_FFFF;
 
 /// Runs the command.
 pub fn run(arguments: &NewArguments) -> Result<u8, Failure> {
+    // `harness/boot.yaml` reads better than `./harness/boot.yaml`.
+    let into = arguments.into.strip_prefix(".").unwrap_or(&arguments.into);
     let stem = arguments.rom.file_stem().map_or_else(String::new, |stem| stem.to_string_lossy().into_owned());
     let name: String = stem.chars().map(|c| if c.is_ascii_alphanumeric() || c == '-' { c } else { '-' }).collect();
     let plan = Plan {
-        harness: arguments.into.join("harness").join(format!("{name}.yaml")),
-        harness_schema: arguments.into.join("harness").join("harness.schema.json"),
-        cases: arguments.into.join("cases").join("first.yaml"),
-        case_schema: arguments.into.join("cases").join("case.schema.json"),
+        harness: into.join("harness").join(format!("{name}.yaml")),
+        harness_schema: into.join("harness").join("harness.schema.json"),
+        cases: into.join("cases").join("first.yaml"),
+        case_schema: into.join("cases").join("case.schema.json"),
         name,
     };
     for file in plan.files() {

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use clap::Args;
+use unicode_width::UnicodeWidthStr;
 
 use super::Failure;
 use crate::check::{Job, Source};
@@ -12,6 +13,9 @@ use crate::suite::{Boundary, Complaint, DEFAULT_SEED, Harness, Suite, nearest};
 
 /// Where suites are looked for when nothing is named.
 const CASES: &str = "cases";
+
+/// So many cases are made once more to see how wide a table has to be.
+const FEW: usize = 500;
 
 /// What to select.
 #[derive(Debug, Args)]
@@ -48,6 +52,15 @@ impl Selected {
     /// How many cases there are.
     pub fn len(&self) -> usize {
         self.jobs.iter().map(|job| job.cases.len()).sum()
+    }
+
+    /// The width of the widest label, in columns: exact for few cases, that of their whole files for many.
+    pub fn widest_label(&self) -> Result<usize, Complaint> {
+        if self.len() > FEW {
+            return Ok(self.jobs.iter().map(|job| job.source.widest_label()).max().unwrap_or(0));
+        }
+        let cases = self.jobs.iter().flat_map(|job| job.cases.iter().map(|index| job.source.case(*index as usize)));
+        cases.map(|case| Ok(case?.label.width())).try_fold(0, |widest, width| Ok(widest.max(width?)))
     }
 
     /// How many of them are derived from the acceptance table.

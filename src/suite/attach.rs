@@ -77,6 +77,20 @@ impl Bench<'_> {
         Ok(Understood { attached, label, used })
     }
 
+    /// Checks the keys of a cartridge of the file, also if no case attaches it. Returns whether all its placeholders have
+    /// values, so that it can be understood by itself.
+    pub fn check_keys(&self, name: &str) -> Result<bool, Complaint> {
+        let path = KeyPath::root().key("cartridges").key(name);
+        let mut entries = self.named(name, &path, &mut Vec::new())?;
+        let bindings = self.bind(&mut entries, &Bindings::default(), &mut BTreeSet::new())?;
+        let mut open = Vec::new();
+        for entry in &mut entries {
+            bindings.fill(&mut entry.value, &mut BTreeSet::new());
+            placeholder::names(&entry.value, &entry.path, &mut open);
+        }
+        Ok(open.is_empty())
+    }
+
     /// All keys of a recipe, those of the cartridge that it starts from first.
     fn entries(&self, value: &Yaml, path: &KeyPath, chain: &mut Vec<String>) -> Result<Vec<Entry>, Complaint> {
         match value {

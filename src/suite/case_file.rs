@@ -4,15 +4,14 @@
 //! below read them then, and describe them to the schema always.
 
 use std::borrow::Cow;
-use std::fmt;
 
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::Deserialize;
-use serde::de::value::MapAccessDeserializer;
-use serde::de::{Deserializer, Error, MapAccess, SeqAccess, Visitor};
+use serde::de::{Error, SeqAccess};
 use serde_yaml::Value as Yaml;
 
 use super::collection::{Named, OneOrMany, some};
+use super::forms::{Forms, forms};
 use super::harness_file::{FillWord, OpenBusWord, ReadsSpec};
 use super::recipe_file::RecipeSchema;
 use super::rule_file::Literal;
@@ -149,45 +148,34 @@ pub enum PortWritesSpec {
 /// How many values are written.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
-struct WriteCount {
+pub(super) struct WriteCount {
     /// How many.
     count: Number,
 }
 
-impl<'de> Deserialize<'de> for PortWritesSpec {
-    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        struct Writes;
+impl Forms for PortWritesSpec {
+    const EXPECTED: &'static str = "a list of values, or {count:}";
+    type One = Number;
+    type Keys = WriteCount;
 
-        impl<'de> Visitor<'de> for Writes {
-            type Value = PortWritesSpec;
+    fn one(value: Number) -> Option<Self> {
+        Some(PortWritesSpec::Values(vec![value]))
+    }
 
-            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                f.write_str("a list of values, or {count:}")
-            }
+    fn mapping(count: WriteCount) -> Result<Self, String> {
+        Ok(PortWritesSpec::Count(count.count.0))
+    }
 
-            fn visit_u64<E: Error>(self, value: u64) -> Result<PortWritesSpec, E> {
-                let value = u32::try_from(value).map_err(|_| E::custom("the value does not fit a port"))?;
-                Ok(PortWritesSpec::Values(vec![Number(value)]))
-            }
-
-            fn visit_seq<A: SeqAccess<'de>>(self, mut access: A) -> Result<PortWritesSpec, A::Error> {
-                // An empty list means that nothing is written.
-                let mut values = Vec::new();
-                while let Some(value) = access.next_element()? {
-                    values.push(value);
-                }
-                Ok(PortWritesSpec::Values(values))
-            }
-
-            fn visit_map<A: MapAccess<'de>>(self, access: A) -> Result<PortWritesSpec, A::Error> {
-                let count = WriteCount::deserialize(MapAccessDeserializer::new(access))?;
-                Ok(PortWritesSpec::Count(count.count.0))
-            }
+    fn list<'de, A: SeqAccess<'de>>(mut access: A) -> Result<Self, A::Error> {
+        // An empty list means that nothing is written.
+        let mut values = Vec::new();
+        while let Some(value) = access.next_element()? {
+            values.push(value);
         }
-
-        deserializer.deserialize_any(Writes)
+        Ok(PortWritesSpec::Values(values))
     }
 }
+forms!(PortWritesSpec);
 
 impl JsonSchema for PortWritesSpec {
     fn schema_name() -> Cow<'static, str> {
@@ -201,32 +189,28 @@ impl JsonSchema for PortWritesSpec {
     }
 }
 
-impl<'de> Deserialize<'de> for WritesSpec {
-    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        struct Writes;
+impl Forms for WritesSpec {
+    const EXPECTED: &'static str =
+        "values by port, like {latch: [1, 0]}, or a list in order, like [{latch: 1}, {latch: 0}]";
+    type One = Literal;
+    type Keys = Named<PortWritesSpec>;
 
-        impl<'de> Visitor<'de> for Writes {
-            type Value = WritesSpec;
+    fn one(_: Literal) -> Option<Self> {
+        None
+    }
 
-            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                f.write_str("values by port, like {latch: [1, 0]}, or a list in order, like [{latch: 1}, {latch: 0}]")
-            }
+    fn mapping(ports: Named<PortWritesSpec>) -> Result<Self, String> {
+        Ok(WritesSpec::ByPort(ports.0))
+    }
 
-            fn visit_seq<A: SeqAccess<'de>>(self, access: A) -> Result<WritesSpec, A::Error> {
-                let list: Vec<Named<Number>> = some(access)?;
-                let single = |named: Named<Number>| <[(String, Number); 1]>::try_from(named.0).map(|[pair]| pair);
-                let pairs: Result<Vec<_>, _> = list.into_iter().map(single).collect();
-                pairs.map(WritesSpec::InOrder).map_err(|_| A::Error::custom("each step of the list names one port"))
-            }
-
-            fn visit_map<A: MapAccess<'de>>(self, access: A) -> Result<WritesSpec, A::Error> {
-                Named::deserialize(MapAccessDeserializer::new(access)).map(|named| WritesSpec::ByPort(named.0))
-            }
-        }
-
-        deserializer.deserialize_any(Writes)
+    fn list<'de, A: SeqAccess<'de>>(access: A) -> Result<Self, A::Error> {
+        let list: Vec<Named<Number>> = some(access)?;
+        let single = |named: Named<Number>| <[(String, Number); 1]>::try_from(named.0).map(|[pair]| pair);
+        let pairs: Result<Vec<_>, _> = list.into_iter().map(single).collect();
+        pairs.map(WritesSpec::InOrder).map_err(|_| A::Error::custom("each step of the list names one port"))
     }
 }
+forms!(WritesSpec);
 
 impl JsonSchema for WritesSpec {
     fn schema_name() -> Cow<'static, str> {

@@ -243,7 +243,7 @@ impl Document {
                 "this is a case file; a harness file is wanted here"
             }
             known if known.contains(&"cases") && (has("routine:") || has("host:") || has("extends:")) => {
-                "this is a harness file; a case file is wanted here"
+                "this is a harness file; a case file is wanted here (check --boundary takes both)"
             }
             _ => return None,
         };

@@ -3,14 +3,13 @@
 //! The doc comments of these types are the schema's descriptions.
 
 use std::borrow::Cow;
-use std::fmt;
 
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::Deserialize;
-use serde::de::value::MapAccessDeserializer;
-use serde::de::{Deserializer, Error, MapAccess, SeqAccess, Visitor};
+use serde::de::SeqAccess;
 
 use super::collection::{Named, OneOrMany, some};
+use super::forms::{Forms, forms};
 use super::place::{CellText, Place};
 use super::rule_file::RuleSpec;
 use super::scalar::{Clock, Count, Number, Range, Size, SumRange};
@@ -234,34 +233,24 @@ pub struct ChangeSpec {
     pub after_cycles: Option<Number>,
 }
 
-impl<'de> Deserialize<'de> for ReadsSpec {
-    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        struct Reads;
+impl Forms for ReadsSpec {
+    const EXPECTED: &'static str = "a value, a list of values, or {first:, then:, after-reads: or after-cycles:}";
+    type One = Number;
+    type Keys = ChangeSpec;
 
-        impl<'de> Visitor<'de> for Reads {
-            type Value = ReadsSpec;
+    fn one(value: Number) -> Option<Self> {
+        Some(ReadsSpec::Constant(value))
+    }
 
-            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                f.write_str("a value, a list of values, or {first:, then:, after-reads: or after-cycles:}")
-            }
+    fn mapping(change: ChangeSpec) -> Result<Self, String> {
+        Ok(ReadsSpec::Changes(change))
+    }
 
-            fn visit_u64<E: Error>(self, value: u64) -> Result<ReadsSpec, E> {
-                let value = u32::try_from(value).map_err(|_| E::custom("the value does not fit a port"))?;
-                Ok(ReadsSpec::Constant(Number(value)))
-            }
-
-            fn visit_seq<A: SeqAccess<'de>>(self, access: A) -> Result<ReadsSpec, A::Error> {
-                some(access).map(ReadsSpec::Sequence)
-            }
-
-            fn visit_map<A: MapAccess<'de>>(self, access: A) -> Result<ReadsSpec, A::Error> {
-                ChangeSpec::deserialize(MapAccessDeserializer::new(access)).map(ReadsSpec::Changes)
-            }
-        }
-
-        deserializer.deserialize_any(Reads)
+    fn list<'de, A: SeqAccess<'de>>(access: A) -> Result<Self, A::Error> {
+        some(access).map(ReadsSpec::Sequence)
     }
 }
+forms!(ReadsSpec);
 
 impl JsonSchema for ReadsSpec {
     fn schema_name() -> Cow<'static, str> {

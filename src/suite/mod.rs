@@ -12,6 +12,7 @@ mod contact_plan;
 mod dead_rules;
 mod document;
 mod expect;
+mod forms;
 mod harness;
 mod harness_file;
 mod label;

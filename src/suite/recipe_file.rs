@@ -5,10 +5,10 @@ use std::fmt;
 
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::Deserialize;
-use serde::de::value::MapAccessDeserializer;
 use serde::de::{Deserializer, Error, MapAccess, Visitor};
 
 use super::collection::OneOrMany;
+use super::forms::{Forms, forms};
 use super::harness_file::OrderWord;
 use super::rule_file::Literal;
 use super::scalar::{Hex, ImageFill, Number, Offset, Size};
@@ -74,38 +74,27 @@ pub struct HeaderSpec {
 /// Raw header bytes at an offset.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
-struct PlacedHeader {
+pub(super) struct PlacedHeader {
     /// Offset in the image.
     at: Number,
     /// The bytes.
     hex: Hex,
 }
 
-impl<'de> Deserialize<'de> for HeaderSpec {
-    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        struct Header;
+impl Forms for HeaderSpec {
+    const EXPECTED: &'static str = "bytes in hexadecimal, in quotes, or {at:, hex:}";
+    type One = Hex;
+    type Keys = PlacedHeader;
 
-        impl<'de> Visitor<'de> for Header {
-            type Value = HeaderSpec;
+    fn one(hex: Hex) -> Option<Self> {
+        Some(HeaderSpec { at: None, hex })
+    }
 
-            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                f.write_str("bytes in hexadecimal, in quotes, or {at:, hex:}")
-            }
-
-            fn visit_str<E: Error>(self, value: &str) -> Result<HeaderSpec, E> {
-                let hex = Hex::deserialize(serde::de::value::StrDeserializer::<E>::new(value))?;
-                Ok(HeaderSpec { at: None, hex })
-            }
-
-            fn visit_map<A: MapAccess<'de>>(self, access: A) -> Result<HeaderSpec, A::Error> {
-                let placed = PlacedHeader::deserialize(MapAccessDeserializer::new(access))?;
-                Ok(HeaderSpec { at: Some(placed.at), hex: placed.hex })
-            }
-        }
-
-        deserializer.deserialize_any(Header)
+    fn mapping(placed: PlacedHeader) -> Result<Self, String> {
+        Ok(HeaderSpec { at: Some(placed.at), hex: placed.hex })
     }
 }
+forms!(HeaderSpec);
 
 impl JsonSchema for HeaderSpec {
     fn schema_name() -> Cow<'static, str> {

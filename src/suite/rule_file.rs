@@ -5,10 +5,10 @@ use std::fmt;
 
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::Deserialize;
-use serde::de::value::MapAccessDeserializer;
-use serde::de::{Deserializer, Error, IntoDeserializer, MapAccess, SeqAccess, Visitor};
+use serde::de::{Deserializer, Error, MapAccess, SeqAccess, Visitor};
 
 use super::collection::{Named, some};
+use super::forms::{Forms, forms};
 use super::scalar::{FromScalar, Number, Scalar, scalar};
 
 /// A rule of the acceptance table; a rule without conditions fits every cartridge.
@@ -102,34 +102,24 @@ pub struct BitsSpec {
     pub is: Number,
 }
 
-impl<'de> Deserialize<'de> for PortMatchSpec {
-    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        struct Port;
+impl Forms for PortMatchSpec {
+    const EXPECTED: &'static str = "a value, a list of values, or {mask:, is:}";
+    type One = Number;
+    type Keys = BitsSpec;
 
-        impl<'de> Visitor<'de> for Port {
-            type Value = PortMatchSpec;
+    fn one(value: Number) -> Option<Self> {
+        Some(PortMatchSpec::OneOf(vec![value]))
+    }
 
-            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                f.write_str("a value, a list of values, or {mask:, is:}")
-            }
+    fn mapping(bits: BitsSpec) -> Result<Self, String> {
+        Ok(PortMatchSpec::Bits(bits))
+    }
 
-            fn visit_u64<E: Error>(self, value: u64) -> Result<PortMatchSpec, E> {
-                let value = u32::try_from(value).map_err(|_| E::custom("the value does not fit a port"))?;
-                Ok(PortMatchSpec::OneOf(vec![Number(value)]))
-            }
-
-            fn visit_seq<A: SeqAccess<'de>>(self, access: A) -> Result<PortMatchSpec, A::Error> {
-                some(access).map(PortMatchSpec::OneOf)
-            }
-
-            fn visit_map<A: MapAccess<'de>>(self, access: A) -> Result<PortMatchSpec, A::Error> {
-                BitsSpec::deserialize(MapAccessDeserializer::new(access)).map(PortMatchSpec::Bits)
-            }
-        }
-
-        deserializer.deserialize_any(Port)
+    fn list<'de, A: SeqAccess<'de>>(access: A) -> Result<Self, A::Error> {
+        some(access).map(PortMatchSpec::OneOf)
     }
 }
+forms!(PortMatchSpec);
 
 impl JsonSchema for PortMatchSpec {
     fn schema_name() -> Cow<'static, str> {
@@ -194,53 +184,30 @@ impl FromScalar for Literal {
 }
 scalar!(Literal);
 
-impl<'de> Deserialize<'de> for MatchSpec {
-    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        struct Match;
+impl Forms for MatchSpec {
+    const EXPECTED: &'static str =
+        "a text, a number, a list of them, or {starts:, ends:, contains:, at-least:, at-most:}";
+    type One = Literal;
+    type Keys = PartSpec;
 
-        impl<'de> Visitor<'de> for Match {
-            type Value = MatchSpec;
+    fn one(value: Literal) -> Option<Self> {
+        Some(MatchSpec::OneOf(vec![value]))
+    }
 
-            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                f.write_str("a text, a number, a list of them, or {starts:, ends:, contains:, at-least:, at-most:}")
-            }
-
-            fn visit_str<E: Error>(self, value: &str) -> Result<MatchSpec, E> {
-                Ok(MatchSpec::OneOf(vec![Literal::Text(value.to_owned())]))
-            }
-
-            fn visit_u64<E: Error>(self, value: u64) -> Result<MatchSpec, E> {
-                let value = u32::try_from(value).map_err(|_| E::custom("the number does not fit 32 bits"))?;
-                Ok(MatchSpec::OneOf(vec![Literal::Number(value)]))
-            }
-
-            fn visit_f64<E: Error>(self, value: f64) -> Result<MatchSpec, E> {
-                Literal::deserialize(value.into_deserializer()).map(|value| MatchSpec::OneOf(vec![value]))
-            }
-
-            fn visit_bool<E: Error>(self, value: bool) -> Result<MatchSpec, E> {
-                Literal::deserialize(value.into_deserializer()).map(|value| MatchSpec::OneOf(vec![value]))
-            }
-
-            fn visit_seq<A: SeqAccess<'de>>(self, access: A) -> Result<MatchSpec, A::Error> {
-                some(access).map(MatchSpec::OneOf)
-            }
-
-            fn visit_map<A: MapAccess<'de>>(self, access: A) -> Result<MatchSpec, A::Error> {
-                let part = PartSpec::deserialize(MapAccessDeserializer::new(access))?;
-                let texts = [&part.starts, &part.ends, &part.contains];
-                let numbers = [part.at_least, part.at_most];
-                if texts.iter().all(|text| text.is_none()) && numbers.iter().all(Option::is_none) {
-                    let message = "there is no condition: give starts, ends, contains, at-least or at-most";
-                    return Err(A::Error::custom(message));
-                }
-                Ok(MatchSpec::Part(part))
-            }
+    fn mapping(part: PartSpec) -> Result<Self, String> {
+        let texts = [&part.starts, &part.ends, &part.contains];
+        let numbers = [part.at_least, part.at_most];
+        if texts.iter().all(|text| text.is_none()) && numbers.iter().all(Option::is_none) {
+            return Err("there is no condition: give starts, ends, contains, at-least or at-most".to_owned());
         }
+        Ok(MatchSpec::Part(part))
+    }
 
-        deserializer.deserialize_any(Match)
+    fn list<'de, A: SeqAccess<'de>>(access: A) -> Result<Self, A::Error> {
+        some(access).map(MatchSpec::OneOf)
     }
 }
+forms!(MatchSpec);
 
 impl JsonSchema for MatchSpec {
     fn schema_name() -> Cow<'static, str> {

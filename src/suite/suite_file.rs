@@ -168,25 +168,14 @@ impl Suite {
         recipes.filter_map(|recipe| recipe.get("with")?.as_str()).collect()
     }
 
-    /// A cartridge is checked also if no case attaches it, as far as it can be without the placeholders' values.
+    /// A cartridge is checked also if no case attaches it, as far as it can be without the values of placeholders.
     fn check_cartridge(&self, name: &str, base: bool) -> Result<(), Complaint> {
-        let path = KeyPath::root().key("cartridges").key(name);
-        let mut found = Vec::new();
-        let value = self.cartridges.get(name).unwrap_or(&Yaml::Null);
-        names(value, &path, &mut found);
-        let whole = found.is_empty() && !base;
-        // Placeholders without a value are the attaching case's business, and so is what comes of them.
-        let open = found.into_iter().map(|(name, _)| (name, Literal::Text("?".to_owned()))).collect();
-        let keys = ["unknown key", "there is no cartridge", "a recipe cannot", "the cartridge", "a cartridge"];
-        match self.bench().understand(&Yaml::String(name.to_owned()), &path, &Bindings::new(open)) {
-            Err(complaint)
-                if whole && !complaint.message.starts_with("nothing gives")
-                    || keys.iter().any(|start| complaint.message.starts_with(start)) =>
-            {
-                Err(complaint)
-            }
-            _ => Ok(()),
+        let complete = self.bench().check_keys(name)?;
+        if complete && !base {
+            let path = KeyPath::root().key("cartridges").key(name);
+            self.bench().understand(&Yaml::String(name.to_owned()), &path, &Bindings::default())?;
         }
+        Ok(())
     }
 
     pub(super) fn bench(&self) -> Bench<'_> {

@@ -107,7 +107,7 @@ fn try_harness(path: &Path) {
         Ok(harness) if harness.rig.routine.limits.instructions <= 1_000_000 => {
             let harness = Arc::new(harness);
             let case = harness.case("trial", keyway::cartridge::Attached::nothing());
-            Checker::new(harness).check(&case, String::new());
+            Checker::new(harness).check(&case);
         }
         Ok(_) => {}
     }
@@ -119,7 +119,7 @@ fn try_suite(path: &Path, harnesses: &mut HashMap<PathBuf, Arc<Harness>>) {
         Ok(suite) => {
             let mut checker = Checker::new(Arc::clone(&suite.harness));
             for case in suite.cases().step_by(7).take(4) {
-                checker.check(&case.expect("a case that was loaded"), String::new());
+                checker.check(&case.expect("a case that was loaded"));
             }
         }
     }
