@@ -283,7 +283,7 @@ fn case_examples_fit_the_schema_and_hold() {
             let suite = Suite::load(&file).unwrap_or_else(|complaint| panic!("{document}: {complaint}\n{text}"));
             let mut checker = Checker::new(Arc::clone(&suite.harness));
             for case in suite.cases() {
-                let result = checker.check(&case.unwrap(), String::new());
+                let result = checker.check(&case.unwrap());
                 let held = matches!(result.verdict, Verdict::Held | Verdict::KnownBug { .. });
                 assert!(held, "{document}: {}: {:?}\n{text}", result.name, result.verdict);
             }
