@@ -105,7 +105,7 @@ fn transcripts_are_what_the_commands_print() {
                 new = new.replacen(&block, &now, 1);
                 continue;
             }
-            let switch = "KEYWAY_REWRITE=1 cargo test --test readme";
+            let switch = "KEYWAY_REWRITE=1 cargo test readme";
             assert_str_eq!(block, now, "a transcript in {name} is not what the command prints; `{switch}` rewrites it");
         }
         if new != old {

@@ -1,0 +1,11 @@
+//! All integration tests in one binary, one topic a module. (`allocation` has a binary of its own: it counts what the
+//! whole program allocates.)
+
+mod bad_input;
+mod checking;
+mod machine;
+mod readme;
+mod reference;
+mod rom;
+mod support;
+mod vacuous;
