@@ -151,24 +151,47 @@ fn counters_in_registers_are_no_hang() {
         0x4E75, // rts
     ];
     ends(Bench::new(nested));
-    // In an address register, in the status register's X flag, and in the user stack pointer.
     ends(Bench::new(&[
         0x5488, // 1: addq.l #2,a0
         0xB1FC, 0x0000, 0x4E20, // cmpa.l #20000,a0
         0x66F6, // bne.s 1b
         0x4E75, // rts
     ]));
+}
+
+/// A counter that lives in the user stack pointer or in the interrupt mask, and in nothing else when the loop is back at
+/// its start; whichever of its instructions the earlier state was kept at.
+#[test]
+fn counters_in_special_registers_are_no_hang() {
     let usp = &[
         0x4E68, // 1: move usp,a0
         0x5488, // addq.l #2,a0
         0x4E60, // move a0,usp
-        0x93C9, // suba.l a1,a1
-        0xB1FC, 0x0000, 0x4E20, // cmpa.l #20000,a0
+        0xB1FC, 0x0000, 0x1F40, // cmpa.l #8000,a0
         0x91C8, // suba.l a0,a0
-        0x66EE, // bne.s 1b
+        0x66F0, // bne.s 1b
         0x4E75, // rts
     ];
-    ends(Bench::new(usp));
+    let mask = &[
+        0x303C, 0x012B, // 1: move.w #299,d0
+        0x51C8, 0xFFFE, // 2: dbra d0,2b
+        0x40C1, // move.w sr,d1
+        0x0641, 0x0100, // addi.w #0x100,d1
+        0x46C1, // move.w d1,sr
+        0x0241, 0x0700, // andi.w #0x0700,d1
+        0x6704, // beq.s 3f
+        0x7200, // moveq #0,d1
+        0x60E6, // bra.s 1b
+        0x4E75, // 3: rts
+    ];
+    for nops in 0..7 {
+        let padded = |code: &[u16]| [&vec![0x4E71; nops][..], code].concat();
+        ends(Bench::new(&padded(usp)));
+        let mut bench = Bench::new(&padded(mask));
+        bench.routine.status = 0x2000;
+        // The mask overflows into bit 11, which the 68000 has not.
+        assert!(ends(bench).instructions > 2400);
+    }
 }
 
 #[test]
@@ -280,5 +303,32 @@ fn a_hang_is_forgotten_with_its_run() {
         bench.inputs.ports = vec![Some(Schedule::Constant(pedal))];
         let end = machine.run(&bench.setup(), &[]).end;
         assert_eq!(end == End::Returned, pedal == 1, "{end:?}");
+    }
+}
+
+/// The second run comes to the very state that the first one hung in, but on a cartridge that leads out of it.
+#[test]
+fn a_state_of_the_last_run_is_no_state_of_this_one() {
+    let code = &[
+        0x3039, 0x0020, 0x0010, // move.w 0x200010,d0
+        0x51C8, 0xFFFE, // 1: dbra d0,1b
+        0x44FC, 0x0004, // move.w #4,ccr
+        0x6008, // bra.s 3f
+        0x4A39, 0x0020, 0x0000, // 2: tst.b 0x200000
+        0x4E71, // nop
+        0x67F6, // 3: beq.s 2b
+        0x4E75, // rts
+    ];
+    let bench = Bench::new(code);
+    let with = |rounds: u16, byte| {
+        let mut image = Image::new(0x1000, Fill::Byte(byte));
+        image.put(0x10, rounds.to_be_bytes());
+        bench.clone().attach(image).setup()
+    };
+    // States are kept after 1024, 2048, 4096 and 8192 instructions; the rounds put the last of them at the TST.
+    let mut machine = bench.machine();
+    for (rounds, byte) in [(1101, 0), (2500, 1), (5001, 0), (9000, 1)] {
+        let outcome = machine.run(&with(rounds, byte), &[]);
+        assert_eq!(outcome.end == End::Returned, byte == 1, "{rounds}: {:?}", outcome.end);
     }
 }

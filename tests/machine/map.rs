@@ -187,7 +187,17 @@ fn an_observer_is_told_the_offset_that_showed() {
 /// Finding the address of an address error repeats the run, and so does walking a hang; the observer sees it once.
 #[test]
 fn an_observer_sees_a_run_once() {
-    for code in [&[0x4E71, 0x4E71, 0x3039, 0x00E0, 0x0001][..], &[0x4E71, 0x60FE]] {
+    let crash = &[
+        0x4E71, // nop
+        0x4A39, 0x00E0, 0x0000, // 1: tst.b 0xE00000
+        0x3039, 0x00E0, 0x0001, // move.w 0xE00001,d0
+    ];
+    let hang = &[
+        0x4E71, // nop
+        0x4A39, 0x00E0, 0x0000, // 1: tst.b 0xE00000
+        0x60F8, // bra.s 1b
+    ];
+    for code in [&crash[..], hang] {
         let bench = Bench::new(code);
         let mut machine = Machine::watched(bench.rig(), Diary::default());
         let outcome = machine.run(&bench.setup(), &bench.fills).clone();
@@ -195,5 +205,8 @@ fn an_observer_sees_a_run_once() {
         assert_eq!(fetches as u64, outcome.instructions, "{:?}", outcome.end);
         let first = machine.observer().0.iter().filter(|line| line.starts_with(&format!("{CODE:X} "))).count();
         assert_eq!(first, 1);
+        let tests = machine.observer().0.iter().filter(|line| line.starts_with(&format!("{:X} ", CODE + 2))).count();
+        let reads = machine.observer().0.iter().filter(|line| line.contains("read E00000.b")).count();
+        assert_eq!(reads, tests, "{:?}", outcome.end);
     }
 }
