@@ -296,6 +296,10 @@ fn first_registers(rig: &Rig) -> Registers {
         Entry::Reset => (host.long(0).unwrap_or(0), host.long(4).unwrap_or(0)),
     };
     let mut registers = cpu::registers(routine.status, stack, pc);
+    if !registers.sr.s {
+        // A routine that runs in user mode still takes its exceptions on the supervisor stack: the ROM's own.
+        registers.ssp.0 = host.long(0).unwrap_or(0);
+    }
     for (register, value) in &routine.registers {
         register.set(&mut registers, *value);
     }

@@ -390,3 +390,15 @@ fn exceptions_within_handlers_end_at_the_limit_or_as_a_hang() {
     assert_eq!(outcome.registers.ssp.0, STACK - 4 - 6 * 5000);
     assert_eq!(outcome.cycles, 34 * 5000);
 }
+
+/// A routine that starts in user mode has its own stack; an exception goes to the ROM's supervisor stack (vector 0).
+#[test]
+fn a_user_mode_routine_takes_exceptions_on_the_roms_stack() {
+    let mut bench = Bench::new(&[0x4E43, 0x4E75] /* trap #3; rts */)
+        .put(0, &[0x00E0, 0x8000]) // the supervisor stack: 0xE08000
+        .put(HANDLER, &[0x200F, 0x4E73] /* move.l sp,d0; rte */)
+        .handles(Exception::Trap(3), HANDLER);
+    bench.routine.status = 0;
+    let outcome = bench.returns();
+    assert_eq!(d(&outcome, 0), 0xE0_8000 - 6);
+}
