@@ -38,14 +38,18 @@ pub struct Details {
 }
 
 impl Complaint {
-    /// A complaint about a file as a whole.
+    /// A complaint about a file as a whole. The message becomes one line, whatever texts of the file it quotes.
     pub fn about(file: impl Into<PathBuf>, message: impl Into<String>) -> Self {
+        let mut message = message.into();
+        if message.contains(char::is_control) {
+            message = message.trim_end().replace(['\n', '\r'], " ").replace(char::is_control, "\u{FFFD}");
+        }
         Self(Box::new(Details {
             file: file.into(),
             text: "".into(),
             position: None,
             path: String::new(),
-            message: message.into(),
+            message,
             help: None,
         }))
     }

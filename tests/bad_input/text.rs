@@ -84,6 +84,9 @@ fn control_characters() {
         let text = CASES.replace("name: two", &format!("name: t{odd}wo"));
         with(text).complains(name, "c.yaml:11:12", "", &format!("the control character U+{name} stands here"));
     }
+    // A tab may stand in a text; the complaint that quotes it still is one line.
+    let text = CASES.replace("attach: choir", "attach: \"ch\\tir\"");
+    with(text).complains("a tab", "c.yaml:12:13", "cases[1].attach", "there is no cartridge `ch\u{FFFD}ir`");
     with(CASES.replace('\n', "\r")).complains("CR", "c.yaml:1:16", "", "a carriage return without a line feed");
 }
 
