@@ -315,11 +315,11 @@ impl Bus {
     }
 
     /// Whether the board is exactly in the state saved.
-    pub fn same(&self, saved: &SavedBus) -> bool {
+    pub fn same(&self, saved: &mut SavedBus) -> bool {
         saved.last_word == self.last_word
             && saved.noise.as_ref() == Some(&self.noise)
             && (0..self.ports.len()).all(|port| saved.ports.get(port) == Some(&self.port_position(port)))
-            && self.rams.iter().zip(&saved.rams).all(|(ram, copy)| ram.same(copy))
+            && self.rams.iter().zip(&mut saved.rams).all(|(ram, copy)| ram.same(copy))
     }
 
     /// The latched value and how far the port's schedule has come; reads past its end count no more.

@@ -120,9 +120,16 @@ impl Ram {
         other.written.extend_from_slice(&self.written);
     }
 
-    /// Whether the state is exactly the one saved. Bytes never written may hold an earlier run's, in both alike.
-    pub fn same(&self, saved: &SavedRam) -> bool {
-        self.written[..] == saved.written[..] && self.bytes[..] == saved.bytes[..]
+    /// Whether the state is exactly the one saved. Bytes never written may hold an earlier run's, in both alike. Where
+    /// they differ is remembered in `saved` and looked at first the next time, so that a counter in RAM costs one byte.
+    pub fn same(&self, saved: &mut SavedRam) -> bool {
+        let differs = |offset: usize| self.bytes.get(offset) != saved.bytes.get(offset);
+        if differs(saved.differs) {
+            return false;
+        }
+        let first = self.bytes.iter().zip(&saved.bytes).position(|(now, then)| now != then);
+        saved.differs = first.unwrap_or(saved.differs);
+        first.is_none() && self.written[..] == saved.written[..]
     }
 }
 
@@ -131,4 +138,6 @@ impl Ram {
 pub(super) struct SavedRam {
     bytes: Vec<u8>,
     written: Vec<u64>,
+    /// An offset at which the RAM was different before.
+    differs: usize,
 }

@@ -1,8 +1,8 @@
 //! Loops that can never end: the same state seen again.
 //!
 //! Brent's way: keep one earlier state, replace it each time the run has doubled, and compare whenever the program
-//! counter is back. Registers are compared first; the board (RAM, ports, noise) only when they agree, and ever more
-//! rarely if it keeps differing, so that a counter in RAM costs little. Equality is exact, never a hash.
+//! counter is back. Registers are compared first; the board (RAM, ports, noise) only when they agree, and of RAM first
+//! the byte that differed the last time, so that a counter in RAM costs little. Equality is exact, never a hash.
 
 use m68000::Registers;
 
@@ -20,27 +20,17 @@ pub(super) struct Earlier {
     at: u64,
     /// When the next state is to be kept.
     pub next: u64,
-    compare_from: u64,
-    misses: u32,
 }
 
 impl Earlier {
     pub fn new() -> Self {
-        Self {
-            registers: Registers::default(),
-            bus: SavedBus::default(),
-            at: u64::MAX,
-            next: FIRST,
-            compare_from: u64::MAX,
-            misses: 0,
-        }
+        Self { registers: Registers::default(), bus: SavedBus::default(), at: u64::MAX, next: FIRST }
     }
 
     /// Forgets everything, for a new run.
     pub fn reset(&mut self) {
         self.at = u64::MAX;
         self.next = FIRST;
-        self.compare_from = u64::MAX;
         self.registers.pc.0 = u32::MAX;
     }
 
@@ -50,14 +40,12 @@ impl Earlier {
         bus.save(&mut self.bus);
         self.at = count;
         self.next = count.saturating_mul(2);
-        self.compare_from = count + 1;
-        self.misses = 0;
     }
 
     /// Whether the state is the one kept; if so, the instructions between.
     #[inline]
     pub fn again(&mut self, count: u64, registers: &Registers, bus: &Bus) -> Option<u64> {
-        if registers.pc != self.registers.pc || count < self.compare_from || !same(registers, &self.registers) {
+        if registers.pc != self.registers.pc || !same(registers, &self.registers) {
             return None;
         }
         self.compare_board(count, bus)
@@ -65,12 +53,7 @@ impl Earlier {
 
     #[cold]
     fn compare_board(&mut self, count: u64, bus: &Bus) -> Option<u64> {
-        if bus.settled() && bus.same(&self.bus) {
-            return Some(count - self.at);
-        }
-        self.misses = (self.misses + 1).min(20);
-        self.compare_from = count + (1 << self.misses);
-        None
+        (bus.settled() && bus.same(&mut self.bus)).then(|| count - self.at)
     }
 }
 

@@ -134,6 +134,17 @@ fn a_loop_within_a_loop_hangs() {
     hangs(Bench::new(code), CODE, CODE + 10, 2002);
 }
 
+/// The state comes back only when the byte has gone round, 256 times three instructions later.
+#[test]
+fn a_counter_in_ram_that_wraps_and_is_never_looked_at_hangs() {
+    let code = &[
+        0x5239, 0x00E0, 0x0010, // 1: addq.b #1,0xE00010
+        0x4E71, // nop
+        0x60F6, // bra.s 1b
+    ];
+    hangs(Bench::new(code), CODE, CODE + 8, 768);
+}
+
 #[test]
 fn counters_in_registers_are_no_hang() {
     let outcome = ends(Bench::new(&[
