@@ -221,7 +221,8 @@ impl Bus {
     /// What an address belongs to right now.
     pub fn place(&self, address: u32) -> Place {
         match self.page(address) {
-            page::HOST => Place::Host,
+            page::HOST if self.host.byte(address).is_some() => Place::Host,
+            page::HOST => Place::Nothing,
             page::WINDOW => Place::Window,
             page::SLOW => self.place_slow(address),
             ram => Place::Ram((ram - page::RAM) as usize),
