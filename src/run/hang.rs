@@ -57,14 +57,14 @@ impl Earlier {
     /// Whether the state is the one kept; if so, the instructions between.
     #[inline]
     pub fn again(&mut self, count: u64, registers: &Registers, bus: &Bus) -> Option<u64> {
-        if registers.pc != self.registers.pc || count < self.compare_from || !same(registers, &self.registers) {
-            return None;
-        }
-        self.compare_board(count, bus)
+        if registers.pc == self.registers.pc { self.compare(count, registers, bus) } else { None }
     }
 
-    #[cold]
-    fn compare_board(&mut self, count: u64, bus: &Bus) -> Option<u64> {
+    #[inline(never)]
+    fn compare(&mut self, count: u64, registers: &Registers, bus: &Bus) -> Option<u64> {
+        if count < self.compare_from || !same(registers, &self.registers) {
+            return None;
+        }
         if bus.settled() && bus.same(&self.bus) {
             return Some(count - self.at);
         }
