@@ -2,14 +2,14 @@
 
 use std::sync::Arc;
 
-use super::map::{PAGE_BITS, PAGES, page};
+use super::chip::{self, Chip};
+use super::map::{Pages, page};
 use super::port::PortState;
 use super::ram::{Ram, SavedRam};
 use super::socket::Socket;
 use super::{BUS_MASK, BusError, Map, OpenBus, Place, PortWrite, RamFill, Schedule, Troubles};
 use crate::cartridge::Attached;
 use crate::noise::{self, Noise};
-use crate::rom::HostRom;
 
 /// What differs from run to run on one board.
 #[derive(Clone, Debug, Default)]
@@ -28,8 +28,10 @@ pub struct Inputs {
 #[derive(Clone, Debug)]
 pub struct Bus {
     pub(super) map: Arc<Map>,
-    pages: Box<[u8; PAGES]>,
-    host: Arc<HostRom>,
+    pub(super) pages: Pages,
+    /// The map's near bytes; nothing while an overlay hides a part of them.
+    near: Arc<[u8]>,
+    pub(super) overlays: Box<[Chip]>,
     pub(super) rams: Box<[Ram]>,
     pub(super) ports: Box<[PortState]>,
     pub(super) schedules: Vec<Option<Schedule>>,
@@ -38,9 +40,9 @@ pub struct Bus {
     pub(super) noise: Noise,
     /// The overlays that show, one bit each.
     pub(super) showing: u64,
-    /// The last word on the bus.
-    pub(super) last_word: u16,
-    /// Address of the instruction that runs; the run sets it.
+    /// The last word on the bus, by halves: D15-D8, D7-D0.
+    pub(super) last: [u8; 2],
+    /// The program counter of the instruction that runs, all 32 bits; the run sets it.
     pub pc: u32,
     /// Cycles since the run began; the run sets it.
     pub now: u64,
@@ -55,7 +57,8 @@ impl Bus {
         let power_on = |port: &super::Port| PortState { latched: port.power_on, reads: 0 };
         let mut bus = Self {
             pages: map.pages.clone(),
-            host: Arc::clone(map.host()),
+            near: Arc::clone(&map.near),
+            overlays: map.overlays().iter().map(super::Overlay::chip).collect(),
             rams: map.memory().iter().map(Ram::new).collect(),
             ports: map.ports().iter().map(power_on).collect(),
             schedules: vec![None; map.ports().len()],
@@ -63,7 +66,7 @@ impl Bus {
             empty: OpenBus::default(),
             noise: Noise::new(0),
             showing: 0,
-            last_word: 0,
+            last: [0; 2],
             pc: 0,
             now: 0,
             fault: None,
@@ -85,7 +88,7 @@ impl Bus {
         self.socket.plug(&inputs.attached);
         self.empty = inputs.empty;
         self.noise = Noise::new(inputs.seed);
-        self.last_word = 0;
+        self.last = [0; 2];
         self.pc = 0;
         self.now = 0;
         self.fault = None;
@@ -142,43 +145,51 @@ impl Bus {
         self.socket.last_at(address)
     }
 
-    fn page(&self, address: u32) -> u8 {
-        self.pages[(address >> PAGE_BITS) as usize & (PAGES - 1)]
-    }
-
     /// Reads a byte; `None` if nothing acknowledges.
     #[inline]
     pub fn read_byte(&mut self, address: u32) -> Option<u8> {
+        let Some(value) = self.near.get(address as usize).copied() else { return self.read_byte_far(address) };
+        // A byte leaves the other half of the bus as it was.
+        self.last[(address & 1) as usize] = value;
+        Some(value)
+    }
+
+    #[inline(never)]
+    fn read_byte_far(&mut self, address: u32) -> Option<u8> {
         let address = address & BUS_MASK;
-        let short = match self.page(address) {
-            page::HOST => self.host.byte(address),
+        let short = match self.pages.at(address) {
             page::WINDOW => self.socket.quick_byte(address),
-            page::SLOW => None,
-            ram => {
-                let ram = &self.rams[(ram - page::RAM) as usize];
-                ram.byte(ram.offset(address))
-            }
+            page::HOST | page::SLOW => None,
+            ram @ page::RAM.. => self.rams[(ram - page::RAM) as usize].byte(address),
+            overlay => self.overlays[(overlay - page::OVERLAY) as usize].byte(address),
         };
         let Some(value) = short else { return self.read_byte_slow(address) };
-        self.drive_byte(address, value);
+        self.last[(address & 1) as usize] = value;
         Some(value)
     }
 
     /// Reads a word at an even address; `None` if nothing acknowledges.
-    #[inline]
+    ///
+    /// Nine words of ten are fetched from the host ROM. They are read without a look at the pages, and this much is
+    /// short enough to stand in every instruction of the core.
+    #[inline(always)]
     pub fn read_word(&mut self, address: u32) -> Option<u16> {
+        let Some(value) = chip::word(&self.near, address) else { return self.read_word_far(address) };
+        self.last = value.to_be_bytes();
+        Some(value)
+    }
+
+    #[inline(never)]
+    fn read_word_far(&mut self, address: u32) -> Option<u16> {
         let address = address & BUS_MASK;
-        let short = match self.page(address) {
-            page::HOST => self.host.word(address),
+        let short = match self.pages.at(address) {
             page::WINDOW => self.socket.quick_word(address),
-            page::SLOW => None,
-            ram => {
-                let ram = &self.rams[(ram - page::RAM) as usize];
-                ram.word(ram.offset(address))
-            }
+            page::HOST | page::SLOW => None,
+            ram @ page::RAM.. => self.rams[(ram - page::RAM) as usize].word(address),
+            overlay => self.overlays[(overlay - page::OVERLAY) as usize].word(address),
         };
         let Some(value) = short else { return self.read_word_slow(address) };
-        self.last_word = value;
+        self.last = value.to_be_bytes();
         Some(value)
     }
 
@@ -186,12 +197,11 @@ impl Bus {
     #[inline]
     pub fn write_byte(&mut self, address: u32, value: u8) -> Option<()> {
         let address = address & BUS_MASK;
-        let kind = self.page(address);
+        let kind = self.pages.at(address);
         if kind >= page::RAM {
-            let ram = &mut self.rams[(kind - page::RAM) as usize];
-            ram.set_byte(ram.offset(address), value);
             // The 68000 drives a byte on both halves of the bus (UM, section 5).
-            self.last_word = u16::from_be_bytes([value, value]);
+            self.last = [value, value];
+            self.rams[(kind - page::RAM) as usize].set_byte(address, value);
             return Some(());
         }
         self.write_byte_slow(address, value)
@@ -201,30 +211,23 @@ impl Bus {
     #[inline]
     pub fn write_word(&mut self, address: u32, value: u16) -> Option<()> {
         let address = address & BUS_MASK;
-        let kind = self.page(address);
+        let kind = self.pages.at(address);
         if kind >= page::RAM {
-            let ram = &mut self.rams[(kind - page::RAM) as usize];
-            ram.set_word(ram.offset(address), value);
-            self.last_word = value;
+            self.last = value.to_be_bytes();
+            self.rams[(kind - page::RAM) as usize].set_word(address, value);
             return Some(());
         }
         self.write_word_slow(address, value)
     }
 
-    /// A byte read leaves its half of the bus changed.
-    #[inline]
-    pub(super) fn drive_byte(&mut self, address: u32, value: u8) {
-        let shift = if address & 1 == 0 { 8 } else { 0 };
-        self.last_word = self.last_word & !(0xFF << shift) | u16::from(value) << shift;
-    }
-
     /// What an address belongs to right now.
     pub fn place(&self, address: u32) -> Place {
-        match self.page(address) {
-            page::HOST => Place::Host,
+        match self.pages.at(address) {
+            page::HOST if self.map.host().byte(address).is_some() => Place::Host,
             page::WINDOW => Place::Window,
-            page::SLOW => self.place_slow(address),
-            ram => Place::Ram((ram - page::RAM) as usize),
+            page::HOST | page::SLOW => self.place_slow(address),
+            ram @ page::RAM.. => Place::Ram((ram - page::RAM) as usize),
+            overlay => Place::Overlay((overlay - page::OVERLAY) as usize),
         }
     }
 
@@ -245,17 +248,16 @@ impl Bus {
     pub fn peek(&self, address: u32) -> (u8, bool) {
         let address = address & BUS_MASK;
         let byte = match self.place(address) {
-            Place::Host => self.host.byte(address),
+            Place::Host => self.map.host().byte(address),
             Place::Window => self.socket.peek(address),
-            Place::Overlay(index) => self.map.overlays()[index].byte(address),
+            Place::Overlay(index) => self.overlays[index].byte(address),
             Place::Port(index) => {
                 let shift = 8 * (self.map.ports()[index].size.bytes() - 1 - (address - self.map.ports()[index].at));
                 Some((self.ports[index].latched >> shift) as u8)
             }
             Place::Ram(index) => {
                 let ram = &self.rams[index];
-                let offset = ram.offset(address);
-                return ram.byte(offset).map_or((ram.power_on(offset), false), |byte| (byte, true));
+                return ram.byte(address).map_or((ram.power_on(address), false), |byte| (byte, true));
             }
             Place::Nothing => None,
         };
@@ -286,24 +288,42 @@ impl Bus {
         if showing == self.showing {
             return;
         }
-        self.showing = showing;
-        self.pages.copy_from_slice(&self.map.pages[..]);
-        for (index, overlay) in self.map.overlays().iter().enumerate() {
-            if showing >> index & 1 == 1 {
-                let first = (overlay.range.start() >> PAGE_BITS) as usize;
-                let last = (overlay.range.end() >> PAGE_BITS) as usize;
-                self.pages[first..=last].fill(page::SLOW);
+        let overlays = self.map.overlays();
+        for (index, overlay) in overlays.iter().enumerate() {
+            if (showing ^ self.showing) >> index & 1 == 1 {
+                self.pages.restore(&overlay.range, &self.map.pages);
             }
+        }
+        // Where overlays overlap, the first of them shows.
+        for (index, overlay) in overlays.iter().enumerate().rev() {
+            if showing >> index & 1 == 1 {
+                self.pages.cover(&overlay.range, page::OVERLAY + index as u8);
+            }
+        }
+        self.showing = showing;
+        self.hide_near();
+    }
+
+    /// Gives the near bytes up while an overlay shows among them.
+    fn hide_near(&mut self) {
+        let end = self.map.near.len() as u32;
+        let overlays = self.map.overlays().iter().enumerate();
+        let hidden = overlays
+            .filter(|(index, _)| self.showing >> index & 1 == 1)
+            .any(|(_, overlay)| *overlay.range.start() < end);
+        if hidden != self.near.is_empty() {
+            self.near = if hidden { Arc::default() } else { Arc::clone(&self.map.near) };
         }
     }
 
-    /// Whether time can still change what the board answers, whatever the program does.
-    pub fn settled(&self) -> bool {
+    /// Whether time no longer changes what the board answers.
+    fn settled(&self) -> bool {
         (0..self.ports.len()).all(|port| self.schedule(port).is_none_or(|plan| self.now >= plan.settles_after_cycles()))
     }
 
     /// Copies everything that the program can change or see into `saved`.
     pub fn save(&self, saved: &mut SavedBus) {
+        saved.settled = self.settled();
         saved.rams.resize_with(self.rams.len(), SavedRam::default);
         for (ram, copy) in self.rams.iter().zip(&mut saved.rams) {
             ram.save(copy);
@@ -311,12 +331,14 @@ impl Bus {
         saved.ports.clear();
         saved.ports.extend((0..self.ports.len()).map(|port| self.port_position(port)));
         saved.noise = Some(self.noise.clone());
-        saved.last_word = self.last_word;
+        saved.last = self.last;
     }
 
-    /// Whether the board is exactly in the state saved.
+    /// Whether the board is exactly in the state saved. Time is no part of the state, so a state saved while a port still
+    /// waited for a cycle is like no later one.
     pub fn same(&self, saved: &mut SavedBus) -> bool {
-        saved.last_word == self.last_word
+        saved.settled
+            && saved.last == self.last
             && saved.noise.as_ref() == Some(&self.noise)
             && (0..self.ports.len()).all(|port| saved.ports.get(port) == Some(&self.port_position(port)))
             && self.rams.iter().zip(&mut saved.rams).all(|(ram, copy)| ram.same(copy))
@@ -339,8 +361,9 @@ impl Bus {
 /// A copy of a board's state, see [`Bus::save`].
 #[derive(Clone, Debug, Default)]
 pub struct SavedBus {
+    settled: bool,
     rams: Vec<SavedRam>,
     ports: Vec<(u16, u32)>,
     noise: Option<Noise>,
-    last_word: u16,
+    last: [u8; 2],
 }

@@ -3,6 +3,7 @@
 //! A word has two lanes, a byte one. Lanes that nothing drives are open: they carry what the open-bus rule of the socket
 //! or of the map says. If nothing drives any lane and the rule is a bus error, nothing acknowledges.
 
+use super::map::page;
 use super::{AccessKind, BUS_MASK, Bus, BusError, OpenBus, Place, PortSize, PortWrite, Stray, StrayKind};
 
 /// The two lanes of the word at an even address: what drives them, if anything does.
@@ -15,18 +16,24 @@ impl Bus {
     #[cold]
     pub(super) fn read_byte_slow(&mut self, address: u32) -> Option<u8> {
         let lane = (address & 1) as usize;
+        if self.pages.at(address) == page::WINDOW
+            && let Some(value) = self.socket.plain_byte(address)
+        {
+            self.last[lane] = value;
+            return Some(value);
+        }
         let mut wanted = [false; 2];
         wanted[lane] = true;
         let word = self.read_lanes(address & !1, wanted)?;
-        let value = word.to_be_bytes()[lane];
-        self.drive_byte(address, value);
-        Some(value)
+        self.last[lane] = word.to_be_bytes()[lane];
+        Some(self.last[lane])
     }
 
     #[cold]
     pub(super) fn read_word_slow(&mut self, address: u32) -> Option<u16> {
-        if let Some(word) = self.read_lanes(address, [true; 2]) {
-            self.last_word = word;
+        let plain = if self.pages.at(address) == page::WINDOW { self.socket.plain_word(address) } else { None };
+        if let Some(word) = plain.or_else(|| self.read_lanes(address, [true; 2])) {
+            self.last = word.to_be_bytes();
             return Some(word);
         }
         // The core panics if a fetch is not answered, so it gets a word; the fault stands, and the run sees it.
@@ -46,7 +53,8 @@ impl Bus {
         let rule = if in_window { self.empty } else { self.map.unmapped() };
         // Noise is drawn only where it can be seen, so that polling a port leaves the board's state as it was.
         let open_seen = any(self, Self::open_at);
-        let open = if open_seen { rule.word(self.last_word, &mut self.noise) } else { self.last_word };
+        let last = u16::from_be_bytes(self.last);
+        let open = if open_seen { rule.word(last, &mut self.noise) } else { last };
         let lanes = self.lanes(even, wanted, open);
         let driven = (0..2).any(|lane| wanted[lane] && lanes[lane].is_some());
         if !driven {
@@ -69,7 +77,7 @@ impl Bus {
             Place::Host | Place::Ram(_) => false,
             Place::Window => !self.socket.drives(address & !1),
             Place::Port(index) => self.schedule(index).is_none(),
-            Place::Overlay(index) => self.map.overlays()[index].byte(address).is_none(),
+            Place::Overlay(index) => self.overlays[index].byte(address).is_none(),
             Place::Nothing => true,
         }
     }
@@ -82,7 +90,7 @@ impl Bus {
             let address = even | lane as u32;
             lanes[lane] = match self.place(address) {
                 Place::Host => self.map.host().byte(address),
-                Place::Overlay(index) => self.map.overlays()[index].byte(address),
+                Place::Overlay(index) => self.overlays[index].byte(address),
                 Place::Ram(index) => Some(self.ram_byte(index, address)),
                 Place::Port(index) => {
                     // One access reads a port once, also if it covers both lanes.
@@ -103,10 +111,9 @@ impl Bus {
 
     fn ram_byte(&mut self, index: usize, address: u32) -> u8 {
         let ram = &self.rams[index];
-        let offset = ram.offset(address);
-        ram.byte(offset).unwrap_or_else(|| {
-            let fill = ram.power_on(offset);
-            self.troubles.early_read(address, self.pc);
+        ram.byte(address).unwrap_or_else(|| {
+            let fill = ram.power_on(address);
+            self.troubles.early_read(address, self.pc & BUS_MASK);
             fill
         })
     }
@@ -127,7 +134,7 @@ impl Bus {
 
     fn note_stray(&mut self, kind: StrayKind, address: u32, value: u16, wanted: [bool; 2]) {
         let size = if wanted == [true; 2] { PortSize::Word } else { PortSize::Byte };
-        self.troubles.stray(Stray { kind, address, pc: self.pc, value, size });
+        self.troubles.stray(Stray { kind, address, pc: self.pc & BUS_MASK, value, size });
     }
 
     #[cold]
@@ -160,12 +167,11 @@ impl Bus {
                 }
                 landed = true;
             } else if let (None, Place::Ram(index)) = (self.overlay_at(address), self.map.place(address)) {
-                let ram = &mut self.rams[index];
-                ram.set_byte(ram.offset(address), bytes[lane]);
+                self.rams[index].set_byte(address, bytes[lane]);
                 landed = true;
             }
         }
-        self.last_word = value;
+        self.last = bytes;
         if landed {
             return Some(());
         }
@@ -201,7 +207,7 @@ impl Bus {
         };
         let declared = port.writes.as_ref().is_some_and(|values| values.contains(&latched));
         self.ports[index].latched = latched;
-        self.writes.push(PortWrite { port: index, value: latched, pc: self.pc });
+        self.writes.push(PortWrite { port: index, value: latched, pc: self.pc & BUS_MASK });
         if !declared {
             self.note_stray(StrayKind::Undeclared(index), even | u32::from(!wanted[0]), latched, wanted);
         }

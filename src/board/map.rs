@@ -6,20 +6,66 @@
 use std::ops::RangeInclusive;
 use std::sync::Arc;
 
+use super::chip::Chip;
 use super::{BUS_MASK, OpenBus, Port};
 use crate::rom::HostRom;
 
 /// The bus is looked up in pages of this many address bits.
-pub(super) const PAGE_BITS: u32 = 12;
-pub(super) const PAGES: usize = 1 << (24 - PAGE_BITS);
+const PAGE_BITS: u32 = 12;
+const PAGE_SIZE: u32 = 1 << PAGE_BITS;
+const PAGES: usize = 1 << (24 - PAGE_BITS);
 
-/// How a page is served: by the short ways below, or byte by byte.
+/// How a page is served: by the short ways below, or byte by byte. Only RAM has a short way for writes.
 pub(super) mod page {
     pub const SLOW: u8 = 0;
+    /// Only the host answers here, as far as its image goes.
     pub const HOST: u8 = 1;
     pub const WINDOW: u8 = 2;
+    /// This plus the index of an overlay.
+    pub const OVERLAY: u8 = 3;
     /// This plus the index of a RAM area.
-    pub const RAM: u8 = 3;
+    pub const RAM: u8 = 0x80;
+}
+
+/// How each page of the bus is served.
+#[derive(Clone, Debug)]
+pub(super) struct Pages([u8; PAGES]);
+
+impl Default for Pages {
+    fn default() -> Self {
+        Self([page::SLOW; PAGES])
+    }
+}
+
+impl Pages {
+    /// How a bus address is served.
+    #[inline]
+    pub fn at(&self, address: u32) -> u8 {
+        self.0[(address >> PAGE_BITS) as usize % PAGES]
+    }
+
+    /// Serves a range as `other` does, whole pages at a time.
+    pub fn restore(&mut self, range: &RangeInclusive<u32>, other: &Pages) {
+        let pages = Self::of(range);
+        self.0[pages.clone()].copy_from_slice(&other.0[pages]);
+    }
+
+    /// Lets a range be served in one way, except in its first and last page if it holds them only in part.
+    pub fn cover(&mut self, range: &RangeInclusive<u32>, kind: u8) {
+        let pages = Self::of(range);
+        let (first, last) = (*pages.start(), *pages.end());
+        self.0[pages].fill(kind);
+        if !range.start().is_multiple_of(PAGE_SIZE) {
+            self.0[first] = page::SLOW;
+        }
+        if !(range.end() + 1).is_multiple_of(PAGE_SIZE) {
+            self.0[last] = page::SLOW;
+        }
+    }
+
+    fn of(range: &RangeInclusive<u32>) -> RangeInclusive<usize> {
+        (range.start() >> PAGE_BITS) as usize..=(range.end() >> PAGE_BITS) as usize
+    }
 }
 
 /// A RAM area; it repeats if its range is larger than its size.
@@ -49,9 +95,8 @@ pub struct Overlay {
 }
 
 impl Overlay {
-    pub(super) fn byte(&self, address: u32) -> Option<u8> {
-        let size = self.bytes.len() as u32;
-        super::shown_offset(address - self.range.start(), size).map(|offset| self.bytes[offset as usize])
+    pub(super) fn chip(&self) -> Chip {
+        Chip::new(*self.range.start(), Arc::clone(&self.bytes))
     }
 }
 
@@ -120,7 +165,9 @@ pub struct MapError {
 #[derive(Clone, Debug)]
 pub struct Map {
     parts: MapParts,
-    pub(super) pages: Box<[u8; PAGES]>,
+    pub(super) pages: Pages,
+    /// What the bus holds from address 0 up to where anything but the host answers.
+    pub(super) near: Arc<[u8]>,
 }
 
 /// The most RAM areas a map can have.
@@ -139,10 +186,11 @@ impl Map {
         check_memory(&parts)?;
         check_ports(&parts)?;
         check_overlays(&parts)?;
-        let mut map = Self { parts, pages: Box::new([page::SLOW; PAGES]) };
+        let mut map = Self { parts, pages: Pages::default(), near: Arc::default() };
         for index in 0..PAGES {
-            map.pages[index] = map.page(index as u32);
+            map.pages.0[index] = map.page(index as u32);
         }
+        map.near = map.near();
         Ok(map)
     }
 
@@ -207,10 +255,19 @@ impl Map {
         }
     }
 
+    fn near(&self) -> Arc<[u8]> {
+        let host = &self.parts.host;
+        let pages = (0..host.end()).step_by(2).take_while(|address| self.pages.at(*address) == page::HOST);
+        match host.origin() {
+            0 => host.bytes()[..2 * pages.count()].into(),
+            _ => Arc::default(),
+        }
+    }
+
     /// How a page may be served while no overlay shows in it.
     fn page(&self, index: u32) -> u8 {
         let first = index << PAGE_BITS;
-        let last = first + (1 << PAGE_BITS) - 1;
+        let last = first + PAGE_SIZE - 1;
         let parts = &self.parts;
         let readable_port = parts
             .ports
@@ -227,8 +284,7 @@ impl Map {
         if holds(&parts.window) {
             return page::WINDOW;
         }
-        let host = parts.host.origin()..=parts.host.end().wrapping_sub(1);
-        if holds(&parts.host_range) && holds(&host) { page::HOST } else { page::SLOW }
+        if holds(&parts.host_range) { page::HOST } else { page::SLOW }
     }
 }
 
@@ -247,6 +303,10 @@ fn check_ranges(parts: &MapParts) -> Result<(), MapError> {
     ];
     for (index, area) in parts.memory.iter().enumerate() {
         areas.push((Whose::Memory(index), format!("memory `{}`", area.name), area.range.clone()));
+    }
+    if parts.overlays.len() > MOST_OVERLAYS {
+        let reason = format!("there are {} overlays; {MOST_OVERLAYS} is the most", parts.overlays.len());
+        return Err(error(Whose::Overlay(MOST_OVERLAYS), reason));
     }
     for (index, overlay) in parts.overlays.iter().enumerate() {
         check_on_bus(Whose::Overlay(index), &overlay.range)?;

@@ -4,6 +4,7 @@
 //! it and serves the CPU core. The bus always answers and notes what went wrong; it never decides what that means.
 
 mod bus;
+mod chip;
 mod lanes;
 mod map;
 mod observer;

@@ -8,7 +8,7 @@ use std::sync::LazyLock;
 use m68000::MemoryAccess;
 use m68000::Registers;
 
-use super::{Bus, Place, PortSize};
+use super::{BUS_MASK, Bus, Place, PortSize};
 
 /// One access of an operand on the bus (a long is two of them).
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -58,7 +58,8 @@ impl Observer for () {
 
 /// Extension words that follow each opcode, as the core's decoder reads them (PRM, section 2: the opcode word alone
 /// tells how many there are).
-static EXTENSION_WORDS: LazyLock<Box<[u8]>> = LazyLock::new(|| (0..=u16::MAX).map(count_extensions).collect());
+static EXTENSION_WORDS: LazyLock<[u8; 0x1_0000]> =
+    LazyLock::new(|| std::array::from_fn(|opcode| count_extensions(opcode as u16)));
 
 fn count_extensions(opcode: u16) -> u8 {
     let mut words: [u16; 8] = [0; 8];
@@ -81,6 +82,8 @@ pub struct Board<O> {
     pub observer: O,
     /// Words of the instruction stream still to be fetched; the rest of the reads are operands.
     to_fetch: u32,
+    /// [`EXTENSION_WORDS`], at hand.
+    extension_words: &'static [u8; 0x1_0000],
     /// Whether the observer is told nothing for now.
     muted: bool,
 }
@@ -91,23 +94,24 @@ const OPCODE_NEXT: u32 = u32::MAX;
 impl<O: Observer> Board<O> {
     /// A board at power-on.
     pub fn new(bus: Bus, observer: O) -> Self {
-        Self { bus, observer, to_fetch: 0, muted: false }
+        Self { bus, observer, to_fetch: 0, extension_words: &EXTENSION_WORDS, muted: false }
     }
 
     /// Announces the instruction at `pc`.
     #[inline]
     pub fn begin(&mut self, pc: u32, registers: &Registers) {
+        self.bus.pc = pc;
         if O::WATCHES && !self.muted {
             self.to_fetch = OPCODE_NEXT;
-            self.observer.fetch(pc, registers, &self.bus);
+            self.observer.fetch(pc & BUS_MASK, registers, &self.bus);
         }
     }
 
-    /// The instruction at `from` is done.
+    /// The instruction announced is done, and `pc` is that of the next one.
     #[inline]
-    pub fn done(&mut self, from: u32, to: u32) {
+    pub fn done(&mut self, pc: u32) {
         if O::WATCHES && !self.muted {
-            self.observer.edge(from, to);
+            self.observer.edge(self.bus.pc & BUS_MASK, pc & BUS_MASK);
         }
     }
 
@@ -118,14 +122,19 @@ impl<O: Observer> Board<O> {
 
     #[inline]
     fn note_read(&mut self, address: u32, size: PortSize, value: u16) {
-        if !O::WATCHES || self.muted {
+        if !O::WATCHES {
             return;
         }
-        if self.to_fetch == OPCODE_NEXT {
-            self.to_fetch = extension_words(value);
-        } else if self.to_fetch > 0 {
-            self.to_fetch -= 1;
-        } else {
+        match self.to_fetch {
+            0 => self.note_operand(address, size, value),
+            OPCODE_NEXT => self.to_fetch = u32::from(self.extension_words[value as usize]),
+            _ => self.to_fetch -= 1,
+        }
+    }
+
+    #[inline(never)]
+    fn note_operand(&mut self, address: u32, size: PortSize, value: u16) {
+        if !self.muted {
             let access = self.access(address, size, value);
             self.observer.read(&access);
         }
@@ -140,7 +149,7 @@ impl<O: Observer> Board<O> {
     }
 
     fn access(&self, address: u32, size: PortSize, value: u16) -> Access {
-        let address = address & super::BUS_MASK;
+        let address = address & BUS_MASK;
         let place = self.bus.place(address);
         let offset = if place == Place::Window { self.bus.shown_last(address) } else { None };
         Access { address, size, value, place, offset }

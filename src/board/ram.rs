@@ -18,16 +18,25 @@ pub enum RamFill {
     Noise,
 }
 
-/// Bytes covered by one word of the `written` map.
+/// Bytes in a block.
 const BLOCK: u32 = 64;
 
-/// One RAM area in action. Offsets are relative to its start, mirrors already folded.
+/// A block of RAM.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Block {
+    /// Its words, each as it stands on the bus.
+    words: [[u8; 2]; BLOCK as usize / 2],
+    /// Which bytes have been written, one bit each.
+    written: u64,
+}
+
+/// One RAM area in action. Addresses are on the bus, within the area's range.
 #[derive(Clone, Debug)]
 pub(super) struct Ram {
     start: u32,
     mask: u32,
-    bytes: Box<[u8]>,
-    written: Box<[u64]>,
+    blocks: Box<[Block]>,
+    /// The blocks that the run has written to.
     dirty: Vec<u32>,
     fill: RamFill,
     seed: u64,
@@ -41,24 +50,23 @@ impl Ram {
         Self {
             start: *area.range.start(),
             mask: if repeats { size - 1 } else { u32::MAX },
-            bytes: vec![0; size as usize].into(),
-            written: vec![0; blocks].into(),
+            blocks: vec![Block { words: [[0; 2]; BLOCK as usize / 2], written: 0 }; blocks].into(),
             dirty: Vec::with_capacity(blocks),
             fill: RamFill::Zeros,
             seed: 0,
         }
     }
 
-    /// The offset of a bus address within the area's range.
+    /// Mirrors are folded here.
     #[inline]
-    pub fn offset(&self, address: u32) -> u32 {
+    fn offset(&self, address: u32) -> u32 {
         (address - self.start) & self.mask
     }
 
     /// Back to power-on.
     pub fn reset(&mut self, fill: RamFill, seed: u64) {
         for block in self.dirty.drain(..) {
-            self.written[block as usize] = 0;
+            self.blocks[block as usize].written = 0;
         }
         self.fill = fill;
         self.seed = seed;
@@ -66,78 +74,79 @@ impl Ram {
 
     /// The byte if it has been written.
     #[inline]
-    pub fn byte(&self, offset: u32) -> Option<u8> {
-        let known = self.written[(offset / BLOCK) as usize] >> (offset % BLOCK) & 1 == 1;
-        known.then(|| self.bytes[offset as usize])
+    pub fn byte(&self, address: u32) -> Option<u8> {
+        let offset = self.offset(address);
+        let block = &self.blocks[(offset / BLOCK) as usize];
+        let known = block.written >> (offset % BLOCK) & 1 == 1;
+        known.then(|| block.words[(offset % BLOCK / 2) as usize][(offset % 2) as usize])
     }
 
-    /// The word at an even offset if both bytes have been written.
+    /// The word at an even address if both bytes have been written.
     #[inline]
-    pub fn word(&self, offset: u32) -> Option<u16> {
-        let known = self.written[(offset / BLOCK) as usize] >> (offset % BLOCK) & 3 == 3;
-        let at = offset as usize;
-        known.then(|| u16::from_be_bytes([self.bytes[at], self.bytes[at + 1]]))
+    pub fn word(&self, address: u32) -> Option<u16> {
+        let offset = self.offset(address);
+        let block = &self.blocks[(offset / BLOCK) as usize];
+        let known = block.written >> (offset % BLOCK) & 3 == 3;
+        known.then(|| u16::from_be_bytes(block.words[(offset % BLOCK / 2) as usize]))
     }
 
-    /// The power-on byte of an offset.
-    pub fn power_on(&self, offset: u32) -> u8 {
+    /// What a byte holds before it is written.
+    pub fn power_on(&self, address: u32) -> u8 {
         match self.fill {
             RamFill::Zeros => 0,
             RamFill::Ones => 0xFF,
-            RamFill::Noise => noise::byte_at(self.seed, offset),
+            RamFill::Noise => noise::byte_at(self.seed, self.offset(address)),
         }
     }
 
+    /// Writes a byte.
     #[inline]
-    pub fn set_byte(&mut self, offset: u32, value: u8) {
-        self.bytes[offset as usize] = value;
-        self.mark(offset, 1);
+    pub fn set_byte(&mut self, address: u32, value: u8) {
+        let offset = self.offset(address);
+        self.block(offset, 1).words[(offset % BLOCK / 2) as usize][(offset % 2) as usize] = value;
     }
 
-    /// Writes a word at an even offset.
+    /// Writes a word at an even address.
     #[inline]
-    pub fn set_word(&mut self, offset: u32, value: u16) {
-        let [high, low] = value.to_be_bytes();
-        self.bytes[offset as usize] = high;
-        self.bytes[offset as usize + 1] = low;
-        self.mark(offset, 3);
+    pub fn set_word(&mut self, address: u32, value: u16) {
+        let offset = self.offset(address);
+        self.block(offset, 3).words[(offset % BLOCK / 2) as usize] = value.to_be_bytes();
     }
 
+    /// The block of an offset, in which the bytes of these bits from the offset on are about to be written.
     #[inline]
-    fn mark(&mut self, offset: u32, bits: u64) {
-        let block = &mut self.written[(offset / BLOCK) as usize];
-        if *block == 0 {
+    fn block(&mut self, offset: u32, bits: u64) -> &mut Block {
+        let block = &mut self.blocks[(offset / BLOCK) as usize];
+        if block.written == 0 {
             self.dirty.push(offset / BLOCK);
         }
-        *block |= bits << (offset % BLOCK);
+        block.written |= bits << (offset % BLOCK);
+        block
     }
 
     /// Copies the state into `other`, for comparing later.
     pub fn save(&self, other: &mut SavedRam) {
-        other.bytes.clear();
-        other.bytes.extend_from_slice(&self.bytes);
-        other.written.clear();
-        other.written.extend_from_slice(&self.written);
+        other.blocks.clear();
+        other.blocks.extend_from_slice(&self.blocks);
     }
 
     /// Whether the state is exactly the one saved. Bytes never written may hold an earlier run's, in both alike. Where
-    /// they differ is remembered in `saved` and looked at first the next time, so that a counter in RAM costs one byte.
+    /// they differ is remembered in `saved` and looked at first the next time, so that a counter in RAM costs one block.
     pub fn same(&self, saved: &mut SavedRam) -> bool {
-        let differs = |offset: usize| self.bytes.get(offset) != saved.bytes.get(offset);
+        let differs = |block: usize| self.blocks.get(block) != saved.blocks.get(block);
         if differs(saved.differs) {
             return false;
         }
-        let first = self.bytes.iter().zip(&saved.bytes).position(|(now, then)| now != then);
+        let first = self.blocks.iter().zip(&saved.blocks).position(|(now, then)| now != then);
         saved.differs = first.unwrap_or(saved.differs);
-        first.is_none() && self.written[..] == saved.written[..]
+        first.is_none()
     }
 }
 
 /// A copy of a RAM area.
 #[derive(Clone, Debug, Default)]
 pub(super) struct SavedRam {
-    bytes: Vec<u8>,
-    written: Vec<u64>,
-    /// An offset at which the RAM was different before.
+    blocks: Vec<Block>,
+    /// A block that was different before.
     differs: usize,
 }

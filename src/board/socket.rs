@@ -24,7 +24,9 @@ pub fn shown_offset(address: u32, size: u32) -> Option<u32> {
 pub(super) struct Socket {
     attached: Attached,
     mask: u32,
+    /// Whether what the image holds is what the bus sees.
     plain: bool,
+    /// The stretch read last; empty unless `plain`.
     segment: Segment,
     /// Image offset of the last access; `None` for open bus.
     pub last: Option<u32>,
@@ -51,7 +53,7 @@ impl Socket {
     pub fn quick_word(&mut self, address: u32) -> Option<u16> {
         let offset = address & self.mask;
         let Range { start, end } = self.segment.offsets;
-        if !self.plain || offset < start || offset + 1 >= end {
+        if offset < start || offset + 1 >= end {
             return None;
         }
         self.last = Some(offset);
@@ -62,11 +64,31 @@ impl Socket {
     #[inline]
     pub fn quick_byte(&mut self, address: u32) -> Option<u8> {
         let offset = address & self.mask;
-        if !self.plain || !self.segment.offsets.contains(&offset) {
+        if !self.segment.offsets.contains(&offset) {
             return None;
         }
         self.last = Some(offset);
         Some(self.attached.image.as_ref()?.in_segment(&self.segment, offset))
+    }
+
+    /// Like [`Socket::quick_word`], after a look for the stretch that holds the word; `None` if there is none, or if the
+    /// contacts or the byte order ask for the long way.
+    pub fn plain_word(&mut self, address: u32) -> Option<u16> {
+        self.find_segment(address)?;
+        self.quick_word(address)
+    }
+
+    /// Like [`Socket::plain_word`] for a byte.
+    pub fn plain_byte(&mut self, address: u32) -> Option<u8> {
+        self.find_segment(address)?;
+        self.quick_byte(address)
+    }
+
+    fn find_segment(&mut self, address: u32) -> Option<()> {
+        let image = self.attached.image.as_ref().filter(|_| self.plain)?;
+        let offset = shown_offset(address, image.size())?;
+        self.segment = image.segment(offset);
+        Some(())
     }
 
     /// The two lanes at the word of an even address, contact faults included; `None` in a lane for open bus. `open` is
@@ -81,9 +103,6 @@ impl Socket {
         let offsets = [shown_offset(seen, image.size()), shown_offset(seen | 1, image.size())];
         let bytes = offsets.map(|offset| offset.and_then(|offset| image.byte(offset)));
         self.last = offsets[0];
-        if let Some(offset) = offsets[0].filter(|_| self.plain) {
-            self.segment = image.segment(offset);
-        }
         self.spoil(bytes, open, noise)
     }
 

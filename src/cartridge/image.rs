@@ -27,9 +27,15 @@ impl Fill {
     pub fn at(self, offset: u32) -> u8 {
         match self {
             Fill::Byte(byte) => byte,
-            Fill::Noise(seed) => noise::byte_at(seed, offset),
+            Fill::Noise(seed) => noise_at(seed, offset),
         }
     }
+}
+
+/// Kept out of the loops that read images, which are the shorter for it.
+#[inline(never)]
+fn noise_at(seed: u64, offset: u32) -> u8 {
+    noise::byte_at(seed, offset)
 }
 
 /// Bytes that stand at `at`; a window into shared data.
@@ -193,7 +199,8 @@ impl Image {
             Some(index) => {
                 let span = &self.spans[index];
                 let at = span.part.start + (offset - span.at) as usize;
-                u16::from_be_bytes([span.data[at], span.data[at + 1]])
+                let [high, low] = span.data[at..at + 2] else { unreachable!("two bytes") };
+                u16::from_be_bytes([high, low])
             }
             None => u16::from_be_bytes([self.fill.at(offset), self.fill.at(offset + 1)]),
         }

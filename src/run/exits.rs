@@ -1,12 +1,16 @@
-//! Which addresses end a run: a bitmap for the quick "no", and the branches of each exit for the rest.
+//! Which addresses end a run: a table for the quick "no", and the branches of each exit for the rest.
+
+use std::ops::Range;
 
 use super::{Branch, Exit};
 
 /// The exits of a rig.
 #[derive(Clone, Debug)]
 pub(super) struct Exits {
+    /// First address of `ordinary`.
     first: u32,
-    bits: Box<[u64]>,
+    /// Whether an even address of the host's code is no exit.
+    ordinary: Box<[bool]>,
     /// Exits at addresses, with the branches that leave there, in order.
     at: Vec<(u32, Vec<usize>)>,
     /// The branches that leave by returning.
@@ -14,7 +18,8 @@ pub(super) struct Exits {
 }
 
 impl Exits {
-    pub fn new(branches: &[Branch]) -> Self {
+    /// The exits of these branches; `code` is where instructions lie in the host ROM with all their words.
+    pub fn new(branches: &[Branch], code: &Range<u32>) -> Self {
         let mut at: Vec<(u32, Vec<usize>)> = Vec::new();
         let mut returns = Vec::new();
         for (index, branch) in branches.iter().enumerate() {
@@ -26,21 +31,25 @@ impl Exits {
                 },
             }
         }
-        let first = at.iter().map(|(address, _)| *address).min().unwrap_or(0);
-        let last = at.iter().map(|(address, _)| *address).max().unwrap_or(0);
-        let mut bits = vec![0u64; ((last - first) / 64 + 1) as usize];
-        for (address, _) in &at {
-            let place = address - first;
-            bits[(place / 64) as usize] |= 1 << (place % 64);
+        let first = code.start;
+        let mut ordinary = vec![true; code.len() / 2];
+        for (exit, _) in at.iter().filter(|(exit, _)| code.contains(exit)) {
+            ordinary[((exit - first) / 2) as usize] = false;
         }
-        Self { first, bits: bits.into(), at, returns }
+        Self { first, ordinary: ordinary.into(), at, returns }
+    }
+
+    /// Whether an instruction at this program counter lies wholly in the host ROM, and is no exit.
+    #[inline]
+    pub fn ordinary(&self, pc: u32) -> bool {
+        // An odd address becomes a place far beyond the table.
+        let place = pc.wrapping_sub(self.first).rotate_right(1);
+        self.ordinary.get(place as usize).copied().unwrap_or(false)
     }
 
     /// Whether an address (24 bits) is an exit.
-    #[inline]
     pub fn hit(&self, address: u32) -> bool {
-        let place = address.wrapping_sub(self.first);
-        self.bits.get((place / 64) as usize).is_some_and(|bits| bits >> (place % 64) & 1 == 1)
+        self.at.iter().any(|(exit, _)| *exit == address)
     }
 
     /// The branches that leave at an address.

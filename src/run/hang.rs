@@ -45,15 +45,13 @@ impl Earlier {
     /// Whether the state is the one kept; if so, the instructions between.
     #[inline]
     pub fn again(&mut self, count: u64, registers: &Registers, bus: &Bus) -> Option<u64> {
-        if registers.pc != self.registers.pc || !same(registers, &self.registers) {
-            return None;
-        }
-        self.compare_board(count, bus)
+        if registers.pc == self.registers.pc { self.compare(count, registers, bus) } else { None }
     }
 
-    #[cold]
-    fn compare_board(&mut self, count: u64, bus: &Bus) -> Option<u64> {
-        (bus.settled() && bus.same(&mut self.bus)).then(|| count - self.at)
+    #[inline(never)]
+    fn compare(&mut self, count: u64, registers: &Registers, bus: &Bus) -> Option<u64> {
+        let again = same(registers, &self.registers) && bus.same(&mut self.bus);
+        again.then(|| count - self.at)
     }
 }
 

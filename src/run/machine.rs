@@ -1,6 +1,5 @@
 //! The machine: one board and one CPU that run a rig's routine again and again.
 
-use std::ops::Range;
 use std::sync::Arc;
 
 use m68000::Registers;
@@ -34,8 +33,6 @@ pub struct Machine<O: Observer = ()> {
     board: Board<O>,
     cpu: Cpu,
     exits: Exits,
-    /// Addresses at which an instruction lies in the host ROM with all its words.
-    code: Range<u32>,
     earlier: Earlier,
     outcome: Outcome,
 }
@@ -52,11 +49,11 @@ impl<O: Observer> Machine<O> {
     pub fn watched(rig: Arc<Rig>, observer: O) -> Self {
         let host = rig.map.host();
         let code = host.origin()..host.end().saturating_sub(LONGEST).max(host.origin());
+        let exits = Exits::new(&rig.branches, &code);
         Self {
             board: Board::new(Bus::new(Arc::clone(&rig.map)), observer),
             cpu: Cpu::default(),
-            exits: Exits::new(&rig.branches),
-            code,
+            exits,
             earlier: Earlier::new(),
             outcome: Outcome::default(),
             rig,
@@ -87,10 +84,12 @@ impl<O: Observer> Machine<O> {
     pub fn run(&mut self, setup: &Setup, fills: &[RamFill]) -> &Outcome {
         self.start(setup, fills);
         let mut end = self.advance(u64::MAX);
-        if let End::Crashed(crash) = &mut end
-            && crash.exception == Exception::AddressError
-        {
-            crash.access = self.find_odd_access(setup, fills);
+        match &mut end {
+            End::Crashed(crash) if crash.exception == Exception::AddressError => {
+                crash.access = self.find_odd_access(setup, fills);
+            }
+            End::Hung { first, last, period } => (*first, *last) = self.walk_loop(*period),
+            _ => {}
         }
         self.finish(setup, end);
         &self.outcome
@@ -106,62 +105,70 @@ impl<O: Observer> Machine<O> {
             let _ = self.board.bus.write_word(stack.wrapping_add(2), CALLER as u16);
             self.board.bus.take_fault();
         }
+        self.board.bus.pc = self.cpu.pc();
         self.earlier.reset();
         let outcome = &mut self.outcome;
         outcome.instructions = 0;
         outcome.cycles = 0;
-        outcome.last = self.cpu.pc();
+        outcome.last = self.cpu.pc() & BUS_MASK;
         outcome.fill_matters = false;
     }
 
     /// Steps until the run ends, or `pause` instructions have run (then the end is a limit and means nothing).
+    ///
+    /// This is the loop in which all the time goes. It must stay the only caller of [`Cpu::step`], so that the compiler
+    /// puts the core's dispatch right into it, and its checks are in the order of what happens when two come together.
     fn advance(&mut self, pause: u64) -> End {
         let limits = self.rig.routine.limits;
         let last = limits.instructions.min(pause);
         let mut count = self.outcome.instructions;
-        let mut cycles = self.outcome.cycles;
-        let mut at = self.outcome.last;
+        // Where to look up: at the last instruction, or where a state is to be kept.
+        let mut stop = last.min(self.earlier.next);
         let end = loop {
             let pc = self.cpu.pc();
-            if self.exits.hit(pc & BUS_MASK) {
-                break self.arrive(Some(pc & BUS_MASK));
-            }
-            if count >= last {
-                break End::Limit(Limit::Instructions);
-            }
-            if pc.wrapping_sub(self.code.start) >= self.code.end - self.code.start
-                && let Some(end) = self.check_outside(pc)
+            if !self.exits.ordinary(pc)
+                && let Some(end) = self.look_at(pc, count >= last)
             {
                 break end;
             }
-            at = pc;
-            self.board.bus.pc = pc & BUS_MASK;
-            self.board.bus.now = cycles;
-            self.board.begin(pc & BUS_MASK, self.cpu.registers());
+            if count >= stop {
+                if count >= last {
+                    break End::Limit(Limit::Instructions);
+                }
+                self.earlier.keep(count, self.cpu.registers(), &self.board.bus);
+                stop = last.min(self.earlier.next);
+            }
+            self.board.begin(pc, self.cpu.registers());
             let (taken, step) = self.cpu.step(&mut self.board);
             count += 1;
-            cycles += taken;
+            self.board.bus.now += taken;
             if step != Step::Ran || self.cpu.stopped() || self.board.bus.faulted() {
-                match self.exceptional(step, pc) {
-                    Ok(taken) => cycles += taken,
+                match self.exceptional(step) {
+                    Ok(taken) => self.board.bus.now += taken,
                     Err(end) => break end,
                 }
             }
-            self.board.done(pc & BUS_MASK, self.cpu.pc() & BUS_MASK);
-            if cycles > limits.cycles {
+            self.board.done(self.cpu.pc());
+            if self.board.bus.now > limits.cycles {
                 break End::Limit(Limit::Cycles);
             }
             if let Some(period) = self.earlier.again(count, self.cpu.registers(), &self.board.bus) {
-                break self.walk_loop(period);
-            }
-            if count == self.earlier.next {
-                self.earlier.keep(count, self.cpu.registers(), &self.board.bus);
+                break End::Hung { first: 0, last: BUS_MASK, period };
             }
         };
         self.outcome.instructions = count;
-        self.outcome.cycles = cycles;
-        self.outcome.last = at & BUS_MASK;
+        self.outcome.cycles = self.board.bus.now;
+        self.outcome.last = self.board.bus.pc & BUS_MASK;
         end
+    }
+
+    /// The next instruction is an exit, or does not lie wholly in the host ROM; `spent` says that it may not run anyway.
+    #[cold]
+    fn look_at(&mut self, pc: u32, spent: bool) -> Option<End> {
+        if self.exits.hit(pc & BUS_MASK) {
+            return Some(self.arrive(Some(pc & BUS_MASK)));
+        }
+        if spent { None } else { self.check_outside(pc) }
     }
 
     /// An exit is reached: which branch holds there?
@@ -178,8 +185,7 @@ impl<O: Observer> Machine<O> {
         if exit.is_none() && list.is_empty() { End::Returned } else { End::NoBranch(exit) }
     }
 
-    /// The next instruction does not lie wholly in the host ROM: has the routine returned, or left?
-    #[cold]
+    /// Has the routine returned, or left the host?
     fn check_outside(&mut self, pc: u32) -> Option<End> {
         if pc == CALLER && self.rig.routine.entry != Entry::Reset {
             return Some(self.arrive(None));
@@ -203,7 +209,8 @@ impl<O: Observer> Machine<O> {
 
     /// After an instruction that raised an exception or stopped: the cycles of entering a handler, or the end.
     #[cold]
-    fn exceptional(&mut self, step: Step, pc: u32) -> Result<u64, End> {
+    fn exceptional(&mut self, step: Step) -> Result<u64, End> {
+        let pc = self.board.bus.pc;
         let fault = self.board.bus.take_fault();
         let unfetched = fault.is_some_and(|fault| fault.kind == AccessKind::Fetch);
         let vector = match step {
@@ -229,24 +236,27 @@ impl<O: Observer> Machine<O> {
         Ok(exception.cycles())
     }
 
-    /// Goes once more round a loop that never ends, to see which instructions belong to it.
-    fn walk_loop(&mut self, period: u64) -> End {
+    /// Goes once more round a loop that never ends: the lowest and the highest address of its instructions.
+    fn walk_loop(&mut self, period: u64) -> (u32, u32) {
         let writes = self.board.bus.writes().len();
         let troubles = self.board.bus.troubles().clone();
-        self.board.mute(true);
+        let Outcome { instructions, cycles, last: at, .. } = self.outcome;
         let (mut first, mut last) = (u32::MAX, 0);
+        // The kept state has done its work; met again, it would end the walk.
+        self.earlier.reset();
+        self.board.mute(true);
         for _ in 0..period {
-            let pc = self.cpu.pc();
-            first = first.min(pc & BUS_MASK);
-            last = last.max(pc & BUS_MASK);
-            let (_, step) = self.cpu.step(&mut self.board);
-            if step != Step::Ran && self.exceptional(step, pc).is_err() {
-                break;
-            }
+            let pc = self.cpu.pc() & BUS_MASK;
+            first = first.min(pc);
+            last = last.max(pc);
+            // One more instruction, whatever the limits are.
+            self.outcome.instructions = 0;
+            self.advance(1);
         }
         self.board.mute(false);
         self.board.bus.restore_journal(writes, troubles);
-        End::Hung { first, last, period }
+        (self.outcome.instructions, self.outcome.cycles, self.outcome.last) = (instructions, cycles, at);
+        (first, last)
     }
 
     /// Which access was odd. The core only says that one was, so the run is repeated up to that instruction.

@@ -1,0 +1,85 @@
+//! How fast keyway runs, as rates and as ratios to a naive loop over the same core.
+//!
+//! `cargo bench` first lets criterion measure each job alone (rates, and changes since the last time), then prints
+//! ratios keyway/naive, then runs generated suites of growing size. A ratio needs both sides measured within the same
+//! milliseconds, or a busy machine speaks through it; criterion finishes one job before it begins the next, so
+//! `ratio` alternates them by itself and takes the median. Nothing here fails for being slow.
+//!
+//! With arguments (a filter, `--save-baseline`, ...) only criterion runs.
+
+mod checksum;
+mod detection;
+mod naive;
+mod ratio;
+mod suites;
+mod watch;
+
+use std::hint::black_box;
+use std::time::Duration;
+
+use criterion::{Criterion, Throughput};
+
+use checksum::Checksum;
+use detection::Detection;
+
+fn main() {
+    if let Ok(one) = std::env::var("ONE") {
+        let (which, runs) = one.split_at(1);
+        let runs: usize = runs.parse().unwrap();
+        let mut d = Detection::new();
+        let mut best = f64::MAX;
+        for _ in 0..(if runs > 10000 { 40 } else { 1 }) {
+            let start = std::time::Instant::now();
+            match which {
+                "a" => (0..runs).for_each(|_| {
+                    black_box(d.keyway.run());
+                }),
+                "n" => (0..runs).for_each(|_| {
+                    black_box(d.naive.run());
+                }),
+                "b" => (0..runs).for_each(|_| {
+                    black_box(d.keyway_watched.run_watched());
+                }),
+                _ => (0..runs).for_each(|_| {
+                    black_box(d.naive_watched.run());
+                }),
+            }
+            best = best.min(start.elapsed().as_secs_f64() / runs as f64);
+        }
+        println!("{:.1} ns", best * 1e9);
+        return;
+    }
+    if let Some(cases) = suites::asked_for() {
+        return suites::run(cases);
+    }
+    let mut criterion = Criterion::default()
+        .warm_up_time(Duration::from_millis(500))
+        .measurement_time(Duration::from_secs(3))
+        .configure_from_args();
+    rates(&mut criterion);
+    criterion.final_summary();
+    let own_arguments = std::env::args().skip(1).any(|argument| argument != "--bench");
+    if !own_arguments {
+        ratio::table();
+        suites::table();
+    }
+}
+
+fn rates(criterion: &mut Criterion) {
+    let mut detection = Detection::new();
+    let mut group = criterion.benchmark_group("detection");
+    group.throughput(Throughput::Elements(1));
+    group.bench_function("keyway", |bench| bench.iter(|| black_box(detection.keyway.run())));
+    group.bench_function("naive", |bench| bench.iter(|| black_box(detection.naive.run())));
+    group.bench_function("keyway, watched", |bench| bench.iter(|| black_box(detection.keyway_watched.run_watched())));
+    group.bench_function("naive, watched", |bench| bench.iter(|| black_box(detection.naive_watched.run())));
+    group.finish();
+
+    let mut checksum = Checksum::new();
+    let mut group = criterion.benchmark_group("checksum of 2 MiB");
+    group.throughput(Throughput::Elements(checksum.instructions()));
+    group.sample_size(20);
+    group.bench_function("keyway", |bench| bench.iter(|| black_box(checksum.keyway.run())));
+    group.bench_function("naive", |bench| bench.iter(|| black_box(checksum.naive.run())));
+    group.finish();
+}

@@ -1,0 +1,62 @@
+//! Ratios keyway/naive: both sides take turns of a few milliseconds, and the medians of their turns are compared.
+
+use std::hint::black_box;
+use std::time::{Duration, Instant};
+
+use crate::checksum::Checksum;
+use crate::detection::Detection;
+
+/// Turns of each side.
+const TURNS: usize = 1001;
+
+/// Runs of a short job in a turn.
+const RUNS: u32 = 200;
+
+/// Measures and prints the table.
+pub fn table() {
+    let mut detection = Detection::new();
+    let instructions = detection.instructions();
+    println!("\n{:<44}{:>14}{:>14}{:>8}{:>7}", "median of turns", "keyway", "naive", "ratio", "aim");
+    let Detection { keyway, naive, keyway_watched, naive_watched } = &mut detection;
+    let pair = compare(TURNS, RUNS, || black_box(keyway.run()), || black_box(naive.run()));
+    row(&format!("(a) detections of {instructions} instructions"), "runs/s", pair, 1, 2.0);
+    let pair = compare(TURNS, RUNS, || black_box(keyway_watched.run_watched()), || black_box(naive_watched.run()));
+    row("(b) with edges and window reads observed", "runs/s", pair, 1, 1.8);
+    let mut checksum = Checksum::new();
+    let instructions = checksum.instructions();
+    let Checksum { keyway, naive } = &mut checksum;
+    let pair = compare(TURNS / 40, 1, || black_box(keyway.run()), || black_box(naive.run()));
+    row("(c) checksum of 2 MiB", "instr/s", pair, instructions, 1.2);
+}
+
+/// Median times of one run, in seconds.
+fn compare<A, B>(turns: usize, runs: u32, mut keyway: impl FnMut() -> A, mut naive: impl FnMut() -> B) -> [f64; 2] {
+    let mut times = [Vec::with_capacity(turns), Vec::with_capacity(turns)];
+    for _ in 0..turns {
+        times[0].push(time(runs, &mut keyway));
+        times[1].push(time(runs, &mut naive));
+    }
+    times.map(|mut times| {
+        times.sort_unstable();
+        times[turns / 2].as_secs_f64() / f64::from(runs)
+    })
+}
+
+fn time<T>(runs: u32, job: &mut impl FnMut() -> T) -> Duration {
+    let start = Instant::now();
+    for _ in 0..runs {
+        job();
+    }
+    start.elapsed()
+}
+
+fn row(name: &str, unit: &str, [keyway, naive]: [f64; 2], each: u64, aim: f64) {
+    let rate = |seconds: f64| each as f64 / seconds;
+    println!(
+        "{:<44}{:>14.0}{:>14.0}{:>8.2}{aim:>7.1}",
+        format!("{name}, {unit}"),
+        rate(keyway),
+        rate(naive),
+        naive / keyway
+    );
+}
