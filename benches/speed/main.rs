@@ -23,32 +23,6 @@ use checksum::Checksum;
 use detection::Detection;
 
 fn main() {
-    if let Ok(one) = std::env::var("ONE") {
-        let (which, runs) = one.split_at(1);
-        let runs: usize = runs.parse().unwrap();
-        let mut d = Detection::new();
-        let mut best = f64::MAX;
-        for _ in 0..(if runs > 10000 { 40 } else { 1 }) {
-            let start = std::time::Instant::now();
-            match which {
-                "a" => (0..runs).for_each(|_| {
-                    black_box(d.keyway.run());
-                }),
-                "n" => (0..runs).for_each(|_| {
-                    black_box(d.naive.run());
-                }),
-                "b" => (0..runs).for_each(|_| {
-                    black_box(d.keyway_watched.run_watched());
-                }),
-                _ => (0..runs).for_each(|_| {
-                    black_box(d.naive_watched.run());
-                }),
-            }
-            best = best.min(start.elapsed().as_secs_f64() / runs as f64);
-        }
-        println!("{:.1} ns", best * 1e9);
-        return;
-    }
     if let Some(cases) = suites::asked_for() {
         return suites::run(cases);
     }
