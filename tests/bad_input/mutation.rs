@@ -9,6 +9,8 @@ use std::time::{Duration, Instant};
 use keyway::check::Checker;
 use keyway::suite::{Complaint, Harness, Suite};
 
+use crate::support::Random;
+
 use super::support::Project;
 
 /// When to stop; a slow machine tries fewer.
@@ -17,21 +19,15 @@ const LONGEST: Duration = Duration::from_secs(14);
 /// How often all files are damaged.
 const ROUNDS: usize = 400;
 
-/// Xorshift with 64 bits of state, so that every failure can be repeated.
-struct Random(u64);
+/// How files are damaged.
+trait Damage {
+    fn byte(&mut self) -> u8;
+    fn bytes(&mut self, text: &mut Vec<u8>);
+    fn lines(&mut self, text: &mut Vec<u8>);
+    fn damage(&mut self, text: &mut Vec<u8>);
+}
 
-impl Random {
-    fn next(&mut self) -> u64 {
-        self.0 ^= self.0 << 13;
-        self.0 ^= self.0 >> 7;
-        self.0 ^= self.0 << 17;
-        self.0
-    }
-
-    fn below(&mut self, limit: usize) -> usize {
-        (self.next() % limit.max(1) as u64) as usize
-    }
-
+impl Damage for Random {
     /// A byte of the kind that finds faults in YAML, or anything.
     fn byte(&mut self) -> u8 {
         const TELLING: &[u8] = b"\x00\x1b\t\n\r {}[]:,-#&*!|>'\"%@`~?019xF.\xC3\xFF";

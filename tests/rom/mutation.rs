@@ -5,26 +5,20 @@ use keyway::rom::{ByteOrder, HostRom};
 use super::elf_builder::{GLOBAL, NOTYPE};
 use super::source_lines;
 use super::srecord::{S_RECORDS, record};
+use crate::support::Random;
+
 use super::support::Bench;
 
 /// How often each input is damaged.
 const ROUNDS: usize = 4000;
 
-/// Xorshift with 64 bits of state, so that every failure can be repeated.
-struct Random(u64);
+/// How files are damaged.
+trait Damage {
+    fn byte(&mut self) -> u8;
+    fn damage(&mut self, bytes: &mut Vec<u8>);
+}
 
-impl Random {
-    fn next(&mut self) -> u64 {
-        self.0 ^= self.0 << 13;
-        self.0 ^= self.0 >> 7;
-        self.0 ^= self.0 << 17;
-        self.0
-    }
-
-    fn below(&mut self, limit: usize) -> usize {
-        (self.next() % limit.max(1) as u64) as usize
-    }
-
+impl Damage for Random {
     /// A byte of the kind that finds faults: extremes, ASCII digits, or anything.
     fn byte(&mut self) -> u8 {
         const TELLING: &[u8] = b"\x00\x01\x02\x7F\x80\xFE\xFF\n :S0159AFf";

@@ -84,3 +84,21 @@ pub fn run(folder: &Path, arguments: &[&str]) -> Ran {
         err: String::from_utf8(stderr).expect("UTF-8"),
     }
 }
+
+/// Xorshift with 64 bits of state, so that every failure can be repeated.
+pub struct Random(pub u64);
+
+impl Random {
+    /// The next 64 bits.
+    pub fn next(&mut self) -> u64 {
+        self.0 ^= self.0 << 13;
+        self.0 ^= self.0 >> 7;
+        self.0 ^= self.0 << 17;
+        self.0
+    }
+
+    /// A number below `limit`, or 0.
+    pub fn below(&mut self, limit: usize) -> usize {
+        (self.next() % limit.max(1) as u64) as usize
+    }
+}
