@@ -38,7 +38,8 @@ impl Socket {
     }
 
     pub fn plug(&mut self, attached: &Attached) {
-        self.attached.clone_from(attached);
+        self.attached.image.clone_from(&attached.image);
+        self.attached.contacts.copy(&attached.contacts);
         self.segment = Segment::default();
         self.last = None;
         self.plain = false;

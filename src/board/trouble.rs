@@ -82,6 +82,14 @@ impl Troubles {
         self.stray_counts = [0; 3];
     }
 
+    /// Becomes like `other` without allocating, if there ever was as much in here (a derived `clone_from` would).
+    pub(crate) fn copy(&mut self, other: &Self) {
+        self.early_reads.clone_from(&other.early_reads);
+        self.early_read_count = other.early_read_count;
+        self.strays.clone_from(&other.strays);
+        self.stray_counts = other.stray_counts;
+    }
+
     pub(super) fn early_read(&mut self, address: u32, pc: u32) {
         self.early_read_count += 1;
         let read = EarlyRead { address, pc };

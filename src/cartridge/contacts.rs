@@ -46,6 +46,12 @@ pub struct Contacts {
 }
 
 impl Contacts {
+    /// Becomes like `other` without allocating, if there ever was as much in here (a derived `clone_from` would).
+    pub(crate) fn copy(&mut self, other: &Self) {
+        self.data.clone_from(&other.data);
+        self.address.clone_from(&other.address);
+    }
+
     /// Whether every contact is good.
     pub fn good(&self) -> bool {
         self.data.is_empty() && self.address.is_empty()

@@ -283,7 +283,7 @@ impl<O: Observer> Machine<O> {
         outcome.registers = *self.cpu.registers();
         outcome.writes.clear();
         outcome.writes.extend_from_slice(self.board.bus.writes());
-        outcome.troubles.clone_from(self.board.bus.troubles());
+        outcome.troubles.copy(self.board.bus.troubles());
         outcome.probes.clear();
         for cell in &setup.probes {
             outcome.probes.push(cell.probe(&outcome.registers, &self.board.bus));
