@@ -153,8 +153,9 @@ impl Image {
 
     /// The byte at an offset, byte order applied; `None` beyond the image.
     pub fn byte(&self, offset: u32) -> Shown {
-        let place = if self.swapped() { offset ^ 1 } else { offset };
-        self.raw(place)
+        // The last byte of an image of odd size has no other to change places with.
+        let other = offset ^ 1;
+        self.raw(if self.swapped() && offset.max(other) < self.size { other } else { offset })
     }
 
     fn raw(&self, offset: u32) -> Shown {
@@ -302,6 +303,15 @@ mod tests {
                 .fold(0u16, |sum, pair| sum.wrapping_add(u16::from_be_bytes([pair[0], *pair.get(1).unwrap_or(&0)])));
             assert_eq!(image.sum16(start..size), words, "round {round}");
         }
+    }
+
+    #[test]
+    fn the_odd_byte_of_a_swapped_image_stays() {
+        let mut image = Image::new(5, Fill::Byte(0));
+        image.put(0, *b"ABCDE");
+        image.set_order(ByteOrder::Swapped);
+        let shown: Vec<Shown> = (0..6).map(|offset| image.byte(offset)).collect();
+        assert_eq!(shown, [Some(b'B'), Some(b'A'), Some(b'D'), Some(b'C'), Some(b'E'), None]);
     }
 
     #[test]

@@ -116,7 +116,7 @@ impl<W: Write> Reporter for Terminal<W> {
         self.label = group.widest_label.clamp("attached cartridge".len(), WIDEST_LABEL);
         let widest = branches.iter().map(|branch| branch.name.width() + branch.kind.name().len() + 3).max();
         self.expected = widest.unwrap_or(0).max("expected".len());
-        self.reached = branches.iter().map(|branch| branch.name.width()).max().unwrap_or(0).max("reached".len());
+        self.reached = branches.iter().map(|branch| branch.name.width()).max().unwrap_or(0).max("address error".len());
         self.clock = harness.clock.is_some();
         self.file.clear();
         let host = harness.rig.map.host();

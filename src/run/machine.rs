@@ -228,7 +228,10 @@ impl<O: Observer> Machine<O> {
         if !exception.asked_for() && !self.rig.routine.handles.contains(&exception) {
             return Err(crash(Wrong::NotHandled));
         }
-        let handler = self.rig.map.host().long(u32::from(exception.vector()) * 4).unwrap_or(0);
+        // The vector table may lie in RAM or under an overlay too.
+        let vector = u32::from(exception.vector()) * 4;
+        let bus = &self.board.bus;
+        let handler = u32::from(bus.peek_word(vector)) << 16 | u32::from(bus.peek_word(vector + 2));
         if !handler.is_multiple_of(2) || !self.may_run(handler & BUS_MASK) {
             return Err(crash(Wrong::NoHandler(handler)));
         }

@@ -4,6 +4,7 @@ use std::ops::Range;
 
 use super::{Decision, Expectation, Names, PortWrites, Reason, Wanted, Why, Within, Writes};
 use crate::board::{AccessKind, EarlyRead, Place, PortSize, PortWrite, StrayKind};
+use crate::cpu::Exception;
 use crate::run::{Crash, End, Limit, Outcome, Wrong};
 use crate::units;
 
@@ -342,7 +343,11 @@ pub fn ending(outcome: &Outcome, names: Names) -> String {
         End::Returned => format!("returned at {last} without coming to a branch"),
         End::Crashed(crash) => crashed(crash, outcome, names),
         End::Halted(exception) => {
-            format!("halted at {last}: double fault while entering the handler of a {}", exception.name())
+            format!(
+                "halted at {last}: double fault while entering the handler of {} {}",
+                article(exception),
+                exception.name()
+            )
         }
         End::Stopped => format!("stopped for ever at {last}: STOP, and nothing to wake it"),
         End::LeftHost { to, place } => {
@@ -371,6 +376,7 @@ pub fn ending(outcome: &Outcome, names: Names) -> String {
 
 fn crashed(crash: Crash, outcome: &Outcome, names: Names) -> String {
     let vector = crash.exception.vector();
+    let article = article(crash.exception);
     let access = crash.access.map(|(address, kind)| {
         let verb = match kind {
             AccessKind::Fetch => "fetching from",
@@ -384,9 +390,13 @@ fn crashed(crash: Crash, outcome: &Outcome, names: Names) -> String {
         Wrong::NoHandler(value) => format!("; its vector holds {}, no handler in the host ROM", units::address(value)),
     };
     format!(
-        "crashed at {} with a {} (vector {vector}){}{handler}",
+        "crashed at {} with {article} {} (vector {vector}){}{handler}",
         names.spot(outcome.last),
         crash.exception.name(),
         access.unwrap_or_default()
     )
+}
+
+fn article(exception: Exception) -> &'static str {
+    if exception.name().starts_with(['a', 'i']) { "an" } else { "a" }
 }

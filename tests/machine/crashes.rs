@@ -1,11 +1,11 @@
 //! Exceptions: which one, from where, what a handler finds, and what happens when there is none.
 
-use keyway::board::{AccessKind, OpenBus};
+use keyway::board::{AccessKind, OpenBus, Overlay};
 use keyway::cartridge::{Fill, Image};
 use keyway::cpu::Exception;
 use keyway::run::{Crash, End, Entry, Exit, Limit, Outcome, Wrong};
 
-use super::support::{Bench, CODE, NOWHERE, RAM, STACK, WINDOW, d};
+use super::support::{Bench, CODE, NOWHERE, RAM, STACK, WINDOW, byte_port, d};
 
 const HANDLER: u32 = 0x800;
 /// What an erased vector holds.
@@ -401,4 +401,21 @@ fn a_user_mode_routine_takes_exceptions_on_the_roms_stack() {
     bench.routine.status = 0;
     let outcome = bench.returns();
     assert_eq!(d(&outcome, 0), 0xE0_8000 - 6);
+}
+
+/// A latch that shows another vector table: the handler that this one names runs.
+#[test]
+fn a_vector_under_an_overlay_is_followed() {
+    let code = &[
+        0x13FC, 0x0001, 0x00A0, 0x0001, // move.b #1,0xA00001
+        0x4E40, // trap #0
+        0x4E75, // rts
+    ];
+    let mut bytes = vec![0u8; 0x400];
+    bytes[0x80..0x84].copy_from_slice(&HANDLER.to_be_bytes());
+    let latch = byte_port("latch", NOWHERE + 1, None, Some(&[0, 1]));
+    let mut bench = Bench::new(code).put(HANDLER, &[0x7007, 0x4E73] /* moveq #7,d0; rte */).port(latch);
+    assert_eq!(bench.crashes().exception, Exception::Trap(0), "the ROM itself has no handler");
+    bench.overlays.push(Overlay { name: "vectors".into(), bytes: bytes.into(), range: 0..=0x3FF, port: 0, is: 1 });
+    assert_eq!(d(&bench.returns(), 0), 7);
 }
