@@ -1,5 +1,6 @@
 //! The bus in action: the short ways for host ROM, RAM and window; `lanes` has the long way for everything else.
 
+use std::hint::cold_path;
 use std::sync::Arc;
 
 use super::chip::{self, Chip};
@@ -148,7 +149,13 @@ impl Bus {
     /// Reads a byte; `None` if nothing acknowledges.
     #[inline]
     pub fn read_byte(&mut self, address: u32) -> Option<u8> {
-        let Some(value) = self.near.get(address as usize).copied() else { return self.read_byte_far(address) };
+        let Some(value) = self.near.get(address as usize).copied() else {
+            let Some(value) = self.read_byte_far(address) else {
+                cold_path();
+                return None;
+            };
+            return Some(value);
+        };
         // A byte leaves the other half of the bus as it was.
         self.last[(address & 1) as usize] = value;
         Some(value)
@@ -174,7 +181,13 @@ impl Bus {
     /// short enough to stand in every instruction of the core.
     #[inline(always)]
     pub fn read_word(&mut self, address: u32) -> Option<u16> {
-        let Some(value) = chip::word(&self.near, address) else { return self.read_word_far(address) };
+        let Some(value) = chip::word(&self.near, address) else {
+            let Some(value) = self.read_word_far(address) else {
+                cold_path();
+                return None;
+            };
+            return Some(value);
+        };
         self.last = value.to_be_bytes();
         Some(value)
     }
@@ -221,16 +234,18 @@ impl Bus {
     }
 
     /// What an address belongs to right now.
+    #[inline]
     pub fn place(&self, address: u32) -> Place {
         match self.pages.at(address) {
-            page::HOST if self.map.host().byte(address).is_some() => Place::Host,
             page::WINDOW => Place::Window,
+            page::HOST if (address as usize) < self.near.len() => Place::Host,
             page::HOST | page::SLOW => self.place_slow(address),
             ram @ page::RAM.. => Place::Ram((ram - page::RAM) as usize),
             overlay => Place::Overlay((overlay - page::OVERLAY) as usize),
         }
     }
 
+    #[cold]
     fn place_slow(&self, address: u32) -> Place {
         if let Some(index) = self.overlay_at(address) {
             return Place::Overlay(index);

@@ -103,25 +103,36 @@ impl Ram {
     #[inline]
     pub fn set_byte(&mut self, address: u32, value: u8) {
         let offset = self.offset(address);
-        self.block(offset, 1).words[(offset % BLOCK / 2) as usize][(offset % 2) as usize] = value;
+        let block = &mut self.blocks[(offset / BLOCK) as usize];
+        block.words[(offset % BLOCK / 2) as usize][(offset % 2) as usize] = value;
+        self.mark(offset, 1);
     }
 
     /// Writes a word at an even address.
     #[inline]
     pub fn set_word(&mut self, address: u32, value: u16) {
         let offset = self.offset(address);
-        self.block(offset, 3).words[(offset % BLOCK / 2) as usize] = value.to_be_bytes();
+        let block = &mut self.blocks[(offset / BLOCK) as usize];
+        block.words[(offset % BLOCK / 2) as usize] = value.to_be_bytes();
+        self.mark(offset, 3);
     }
 
-    /// The block of an offset, in which the bytes of these bits from the offset on are about to be written.
+    /// Notes that the bytes of these bits from an offset on are written.
     #[inline]
-    fn block(&mut self, offset: u32, bits: u64) -> &mut Block {
+    fn mark(&mut self, offset: u32, bits: u64) {
         let block = &mut self.blocks[(offset / BLOCK) as usize];
-        if block.written == 0 {
-            self.dirty.push(offset / BLOCK);
-        }
+        let before = block.written;
         block.written |= bits << (offset % BLOCK);
-        block
+        if before == 0 {
+            self.mark_dirty(offset / BLOCK);
+        }
+    }
+
+    /// Seldom needed, and kept apart so that a write is short.
+    #[cold]
+    #[inline(never)]
+    fn mark_dirty(&mut self, block: u32) {
+        self.dirty.push(block);
     }
 
     /// Copies the state into `other`, for comparing later.

@@ -49,7 +49,7 @@ impl Socket {
         }
     }
 
-    /// The word at an even address if the stretch read last holds it: the short way for loops over the window.
+    /// The word at an even address if the stretch read last has it ready: the short way for loops over the window.
     #[inline]
     pub fn quick_word(&mut self, address: u32) -> Option<u16> {
         let offset = address & self.mask;
@@ -58,10 +58,10 @@ impl Socket {
             return None;
         }
         self.last = Some(offset);
-        Some(self.attached.image.as_ref()?.word_in_segment(&self.segment, offset))
+        self.attached.image.as_ref()?.stored_word(&self.segment, offset)
     }
 
-    /// The byte at an address if the stretch read last holds it.
+    /// The byte at an address if the stretch read last has it ready.
     #[inline]
     pub fn quick_byte(&mut self, address: u32) -> Option<u8> {
         let offset = address & self.mask;
@@ -69,27 +69,33 @@ impl Socket {
             return None;
         }
         self.last = Some(offset);
+        self.attached.image.as_ref()?.stored_byte(&self.segment, offset)
+    }
+
+    /// The word at an even address if it shows as one stretch of the image stores it, which then is the one read last.
+    pub fn plain_word(&mut self, address: u32) -> Option<u16> {
+        let offset = self.find_segment(address)?;
+        if offset + 1 >= self.segment.offsets.end {
+            return None;
+        }
+        self.last = Some(offset);
+        Some(self.attached.image.as_ref()?.word_in_segment(&self.segment, offset))
+    }
+
+    /// Like [`Socket::plain_word`] for the byte at an address.
+    pub fn plain_byte(&mut self, address: u32) -> Option<u8> {
+        let offset = self.find_segment(address)?;
+        self.last = Some(offset);
         Some(self.attached.image.as_ref()?.in_segment(&self.segment, offset))
     }
 
-    /// Like [`Socket::quick_word`], after a look for the stretch that holds the word; `None` if there is none, or if the
-    /// contacts or the byte order ask for the long way.
-    pub fn plain_word(&mut self, address: u32) -> Option<u16> {
-        self.find_segment(address)?;
-        self.quick_word(address)
-    }
-
-    /// Like [`Socket::plain_word`] for a byte.
-    pub fn plain_byte(&mut self, address: u32) -> Option<u8> {
-        self.find_segment(address)?;
-        self.quick_byte(address)
-    }
-
-    fn find_segment(&mut self, address: u32) -> Option<()> {
+    /// The offset that shows at an address, and its stretch; `None` if the contacts or the byte order ask for the long
+    /// way.
+    fn find_segment(&mut self, address: u32) -> Option<u32> {
         let image = self.attached.image.as_ref().filter(|_| self.plain)?;
         let offset = shown_offset(address, image.size())?;
         self.segment = image.segment(offset);
-        Some(())
+        Some(offset)
     }
 
     /// The two lanes at the word of an even address, contact faults included; `None` in a lane for open bus. `open` is

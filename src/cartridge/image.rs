@@ -27,15 +27,9 @@ impl Fill {
     pub fn at(self, offset: u32) -> u8 {
         match self {
             Fill::Byte(byte) => byte,
-            Fill::Noise(seed) => noise_at(seed, offset),
+            Fill::Noise(seed) => noise::byte_at(seed, offset),
         }
     }
-}
-
-/// Kept out of the loops that read images, which are the shorter for it.
-#[inline(never)]
-fn noise_at(seed: u64, offset: u32) -> u8 {
-    noise::byte_at(seed, offset)
 }
 
 /// Bytes that stand at `at`; a window into shared data.
@@ -53,6 +47,18 @@ impl Span {
 
     fn bytes(&self) -> &[u8] {
         &self.data[self.part.clone()]
+    }
+
+    #[inline]
+    fn byte(&self, offset: u32) -> u8 {
+        self.data[self.part.start + (offset - self.at) as usize]
+    }
+
+    #[inline]
+    fn word(&self, offset: u32) -> u16 {
+        let at = self.part.start + (offset - self.at) as usize;
+        let [high, low] = self.data[at..at + 2] else { unreachable!("two bytes") };
+        u16::from_be_bytes([high, low])
     }
 
     /// The part of this span within `offsets`, which must overlap it.
@@ -184,26 +190,33 @@ impl Image {
     /// The byte at an offset that lies within `segment`.
     #[inline]
     pub fn in_segment(&self, segment: &Segment, offset: u32) -> u8 {
-        match segment.span {
-            Some(index) => {
-                let span = &self.spans[index];
-                span.data[span.part.start + (offset - span.at) as usize]
-            }
-            None => self.fill.at(offset),
-        }
+        self.stored_byte(segment, offset).unwrap_or_else(|| self.fill.at(offset))
     }
 
     /// The word at an offset of which both bytes lie within `segment`.
     #[inline]
     pub fn word_in_segment(&self, segment: &Segment, offset: u32) -> u16 {
-        match segment.span {
-            Some(index) => {
-                let span = &self.spans[index];
-                let at = span.part.start + (offset - span.at) as usize;
-                let [high, low] = span.data[at..at + 2] else { unreachable!("two bytes") };
-                u16::from_be_bytes([high, low])
-            }
-            None => u16::from_be_bytes([self.fill.at(offset), self.fill.at(offset + 1)]),
+        let filled = || u16::from_be_bytes([self.fill.at(offset), self.fill.at(offset + 1)]);
+        self.stored_word(segment, offset).unwrap_or_else(filled)
+    }
+
+    /// Like [`Image::in_segment`], but `None` for noise, which has to be computed.
+    #[inline]
+    pub fn stored_byte(&self, segment: &Segment, offset: u32) -> Option<u8> {
+        match (segment.span, self.fill) {
+            (Some(index), _) => Some(self.spans[index].byte(offset)),
+            (None, Fill::Byte(byte)) => Some(byte),
+            (None, Fill::Noise(_)) => None,
+        }
+    }
+
+    /// Like [`Image::word_in_segment`], but `None` for noise, which has to be computed.
+    #[inline]
+    pub fn stored_word(&self, segment: &Segment, offset: u32) -> Option<u16> {
+        match (segment.span, self.fill) {
+            (Some(index), _) => Some(self.spans[index].word(offset)),
+            (None, Fill::Byte(byte)) => Some(u16::from_be_bytes([byte, byte])),
+            (None, Fill::Noise(_)) => None,
         }
     }
 

@@ -116,45 +116,38 @@ impl<O: Observer> Machine<O> {
 
     /// Steps until the run ends, or `pause` instructions have run (then the end is a limit and means nothing).
     ///
-    /// This is the loop in which all the time goes. It must stay the only caller of [`Cpu::step`], so that the compiler
-    /// puts the core's dispatch right into it, and its checks are in the order of what happens when two come together.
+    /// Of two ends at once an exit comes first, then the limits.
     fn advance(&mut self, pause: u64) -> End {
         let limits = self.rig.routine.limits;
         let last = limits.instructions.min(pause);
         let mut count = self.outcome.instructions;
-        // Where to look up: at the last instruction, or where a state is to be kept.
-        let mut stop = last.min(self.earlier.next);
-        let end = loop {
-            let pc = self.cpu.pc();
-            if !self.exits.ordinary(pc)
-                && let Some(end) = self.look_at(pc, count >= last)
-            {
+        let end = 'run: loop {
+            let stop = last.min(self.earlier.next);
+            while count < stop {
+                let pc = self.cpu.pc();
+                if !self.exits.ordinary(pc)
+                    && let Some(end) = self.look_at(pc)
+                {
+                    break 'run end;
+                }
+                count += 1;
+                if let Err(end) = self.step(pc) {
+                    break 'run end;
+                }
+                if self.board.bus.now > limits.cycles {
+                    break 'run End::Limit(Limit::Cycles);
+                }
+                if let Some(period) = self.earlier.again(count, self.cpu.registers(), &self.board.bus) {
+                    break 'run End::Hung { first: 0, last: BUS_MASK, period };
+                }
+            }
+            if let Some(end) = self.arrived() {
                 break end;
             }
-            if count >= stop {
-                if count >= last {
-                    break End::Limit(Limit::Instructions);
-                }
-                self.earlier.keep(count, self.cpu.registers(), &self.board.bus);
-                stop = last.min(self.earlier.next);
+            if count >= last {
+                break End::Limit(Limit::Instructions);
             }
-            self.board.begin(pc, self.cpu.registers());
-            let (taken, step) = self.cpu.step(&mut self.board);
-            count += 1;
-            self.board.bus.now += taken;
-            if step != Step::Ran || self.cpu.stopped() || self.board.bus.faulted() {
-                match self.exceptional(step) {
-                    Ok(taken) => self.board.bus.now += taken,
-                    Err(end) => break end,
-                }
-            }
-            self.board.done(self.cpu.pc());
-            if self.board.bus.now > limits.cycles {
-                break End::Limit(Limit::Cycles);
-            }
-            if let Some(period) = self.earlier.again(count, self.cpu.registers(), &self.board.bus) {
-                break End::Hung { first: 0, last: BUS_MASK, period };
-            }
+            self.earlier.keep(count, self.cpu.registers(), &self.board.bus);
         };
         self.outcome.instructions = count;
         self.outcome.cycles = self.board.bus.now;
@@ -162,13 +155,32 @@ impl<O: Observer> Machine<O> {
         end
     }
 
-    /// The next instruction is an exit, or does not lie wholly in the host ROM; `spent` says that it may not run anyway.
-    #[cold]
-    fn look_at(&mut self, pc: u32, spent: bool) -> Option<End> {
-        if self.exits.hit(pc & BUS_MASK) {
-            return Some(self.arrive(Some(pc & BUS_MASK)));
+    /// Runs the instruction at `pc`.
+    ///
+    /// This is where all the time goes. It must stay the only caller of [`Cpu::step`], and have one caller itself, so
+    /// that the compiler puts the core's dispatch right into the loop.
+    #[inline(always)]
+    fn step(&mut self, pc: u32) -> Result<(), End> {
+        self.board.begin(pc, self.cpu.registers());
+        let (cycles, step) = self.cpu.step(&mut self.board);
+        self.board.bus.now += cycles;
+        if step != Step::Ran || self.cpu.stopped() || self.board.bus.faulted() {
+            self.board.bus.now += self.exceptional(step)?;
         }
-        if spent { None } else { self.check_outside(pc) }
+        self.board.done(self.cpu.pc());
+        Ok(())
+    }
+
+    /// The next instruction is an exit, or does not lie wholly in the host ROM.
+    #[cold]
+    fn look_at(&mut self, pc: u32) -> Option<End> {
+        self.arrived().or_else(|| self.check_outside(pc))
+    }
+
+    /// The end if the next instruction is an exit.
+    fn arrived(&mut self) -> Option<End> {
+        let address = self.cpu.pc() & BUS_MASK;
+        self.exits.hit(address).then(|| self.arrive(Some(address)))
     }
 
     /// An exit is reached: which branch holds there?
