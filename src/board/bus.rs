@@ -4,7 +4,7 @@ use std::hint::cold_path;
 use std::sync::Arc;
 
 use super::chip::{self, Chip};
-use super::map::{Pages, page};
+use super::pages::{Pages, page};
 use super::port::PortState;
 use super::ram::{Ram, SavedRam};
 use super::socket::Socket;

@@ -3,7 +3,7 @@
 //! A word has two lanes, a byte one. Lanes that nothing drives are open: they carry what the open-bus rule of the socket
 //! or of the map says. If nothing drives any lane and the rule is a bus error, nothing acknowledges.
 
-use super::map::page;
+use super::pages::page;
 use super::{AccessKind, BUS_MASK, Bus, BusError, OpenBus, Place, PortSize, PortWrite, Stray, StrayKind};
 
 /// The two lanes of the word at an even address: what drives them, if anything does.

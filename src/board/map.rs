@@ -7,66 +7,9 @@ use std::ops::RangeInclusive;
 use std::sync::Arc;
 
 use super::chip::Chip;
+use super::pages::{Pages, page};
 use super::{BUS_MASK, OpenBus, Port};
 use crate::rom::HostRom;
-
-/// The bus is looked up in pages of this many address bits.
-const PAGE_BITS: u32 = 12;
-const PAGE_SIZE: u32 = 1 << PAGE_BITS;
-const PAGES: usize = 1 << (24 - PAGE_BITS);
-
-/// How a page is served: by the short ways below, or byte by byte. Only RAM has a short way for writes.
-pub(super) mod page {
-    pub const SLOW: u8 = 0;
-    /// Only the host answers here, as far as its image goes.
-    pub const HOST: u8 = 1;
-    pub const WINDOW: u8 = 2;
-    /// This plus the index of an overlay.
-    pub const OVERLAY: u8 = 3;
-    /// This plus the index of a RAM area.
-    pub const RAM: u8 = 0x80;
-}
-
-/// How each page of the bus is served.
-#[derive(Clone, Debug)]
-pub(super) struct Pages([u8; PAGES]);
-
-impl Default for Pages {
-    fn default() -> Self {
-        Self([page::SLOW; PAGES])
-    }
-}
-
-impl Pages {
-    /// How a bus address is served.
-    #[inline]
-    pub fn at(&self, address: u32) -> u8 {
-        self.0[(address >> PAGE_BITS) as usize % PAGES]
-    }
-
-    /// Serves a range as `other` does, whole pages at a time.
-    pub fn restore(&mut self, range: &RangeInclusive<u32>, other: &Pages) {
-        let pages = Self::of(range);
-        self.0[pages.clone()].copy_from_slice(&other.0[pages]);
-    }
-
-    /// Lets a range be served in one way, except in its first and last page if it holds them only in part.
-    pub fn cover(&mut self, range: &RangeInclusive<u32>, kind: u8) {
-        let pages = Self::of(range);
-        let (first, last) = (*pages.start(), *pages.end());
-        self.0[pages].fill(kind);
-        if !range.start().is_multiple_of(PAGE_SIZE) {
-            self.0[first] = page::SLOW;
-        }
-        if !(range.end() + 1).is_multiple_of(PAGE_SIZE) {
-            self.0[last] = page::SLOW;
-        }
-    }
-
-    fn of(range: &RangeInclusive<u32>) -> RangeInclusive<usize> {
-        (range.start() >> PAGE_BITS) as usize..=(range.end() >> PAGE_BITS) as usize
-    }
-}
 
 /// A RAM area; it repeats if its range is larger than its size.
 #[derive(Clone, Debug)]
@@ -186,10 +129,8 @@ impl Map {
         check_memory(&parts)?;
         check_ports(&parts)?;
         check_overlays(&parts)?;
-        let mut map = Self { parts, pages: Pages::default(), near: Arc::default() };
-        for index in 0..PAGES {
-            map.pages.0[index] = map.page(index as u32);
-        }
+        let mut map = Self { parts, pages: Pages::slow(), near: Arc::default() };
+        map.pages = Pages::new(|first, last| map.page(first, last));
         map.near = map.near();
         Ok(map)
     }
@@ -265,9 +206,7 @@ impl Map {
     }
 
     /// How a page may be served while no overlay shows in it.
-    fn page(&self, index: u32) -> u8 {
-        let first = index << PAGE_BITS;
-        let last = first + PAGE_SIZE - 1;
+    fn page(&self, first: u32, last: u32) -> u8 {
         let parts = &self.parts;
         let readable_port = parts
             .ports

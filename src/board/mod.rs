@@ -8,6 +8,7 @@ mod chip;
 mod lanes;
 mod map;
 mod observer;
+mod pages;
 mod port;
 mod ram;
 mod socket;
