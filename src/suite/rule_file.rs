@@ -143,7 +143,7 @@ pub enum MatchSpec {
 }
 
 /// A text or a number.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub enum Literal {
     /// Text.
     Text(String),

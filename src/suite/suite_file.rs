@@ -1,6 +1,6 @@
 //! A case file ready to run: `for` lists multiplied, defaults applied, one case made at a time.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::{BTreeSet, HashMap, HashSet};
 use std::path::Path;
 use std::sync::Arc;
 
@@ -336,8 +336,9 @@ fn variables(
         if values.is_empty() {
             return Err(document.complain(&here, "the list is empty, so the case would never run"));
         }
+        let mut seen = HashSet::new();
         for (index, value) in values.iter().enumerate() {
-            if values[..index].contains(value) {
+            if !seen.insert(value) {
                 return Err(document.complain(&here.index(index), format!("{} is listed twice", spell(value))));
             }
         }
