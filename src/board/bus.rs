@@ -8,7 +8,7 @@ use super::pages::{Pages, page};
 use super::port::PortState;
 use super::ram::{Ram, SavedRam};
 use super::socket::Socket;
-use super::{BUS_MASK, BusError, Map, OpenBus, Place, PortWrite, RamFill, Schedule, Troubles};
+use super::{BUS_MASK, Map, OpenBus, Place, PortWrite, RETURN_ADDRESS, RamFill, Schedule, Troubles};
 use crate::cartridge::Attached;
 use crate::noise::{self, Noise};
 
@@ -23,6 +23,17 @@ pub struct Inputs {
     pub ports: Vec<Option<Schedule>>,
     /// Seed of all noise.
     pub seed: u64,
+}
+
+/// What a read is for, as far as RAM that was never written is concerned.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Purpose {
+    /// The program uses the value.
+    Operand,
+    /// It goes into the prefetch queue; the run notes it if it is executed.
+    Fetch,
+    /// Nobody uses it.
+    Dropped,
 }
 
 /// A board of one harness. [`Bus::power_on`] starts each run.
@@ -45,9 +56,8 @@ pub struct Bus {
     pub(super) last: [u8; 2],
     /// The program counter of the instruction that runs, all 32 bits; the run sets it.
     pub pc: u32,
-    /// Cycles since the run began; the run sets it.
+    /// Cycles since the run began: each bus cycle of the processor, and its time between them, adds to it.
     pub now: u64,
-    pub(super) fault: Option<BusError>,
     pub(super) troubles: Troubles,
     pub(super) writes: Vec<PortWrite>,
 }
@@ -70,7 +80,6 @@ impl Bus {
             last: [0; 2],
             pc: 0,
             now: 0,
-            fault: None,
             troubles: Troubles::default(),
             writes: Vec::new(),
             map,
@@ -92,7 +101,6 @@ impl Bus {
         self.last = [0; 2];
         self.pc = 0;
         self.now = 0;
-        self.fault = None;
         self.troubles.clear();
         self.writes.clear();
         for state in &mut self.ports {
@@ -130,17 +138,6 @@ impl Bus {
         self.troubles = troubles;
     }
 
-    /// Whether an access was not acknowledged.
-    #[inline]
-    pub fn faulted(&self) -> bool {
-        self.fault.is_some()
-    }
-
-    /// The access that nothing acknowledged, once.
-    pub fn take_fault(&mut self) -> Option<BusError> {
-        self.fault.take()
-    }
-
     /// The image offset that showed at an address of the last access to the window; `None` for open bus.
     pub fn shown_last(&self, address: u32) -> Option<u32> {
         self.socket.last_at(address)
@@ -150,7 +147,7 @@ impl Bus {
     #[inline]
     pub fn read_byte(&mut self, address: u32) -> Option<u8> {
         let Some(value) = self.near.get(address as usize).copied() else {
-            let Some(value) = self.read_byte_far(address) else {
+            let Some(value) = self.read_byte_far(address, Purpose::Operand) else {
                 cold_path();
                 return None;
             };
@@ -161,8 +158,13 @@ impl Bus {
         Some(value)
     }
 
+    /// Reads a byte that the processor drops.
+    pub fn touch_byte(&mut self, address: u32) -> Option<u8> {
+        self.read_byte_far(address, Purpose::Dropped)
+    }
+
     #[inline(never)]
-    fn read_byte_far(&mut self, address: u32) -> Option<u8> {
+    fn read_byte_far(&mut self, address: u32, purpose: Purpose) -> Option<u8> {
         let address = address & BUS_MASK;
         let short = match self.pages.at(address) {
             page::WINDOW => self.socket.quick_byte(address),
@@ -170,19 +172,33 @@ impl Bus {
             ram @ page::RAM.. => self.rams[(ram - page::RAM) as usize].byte(address),
             overlay => self.overlays[(overlay - page::OVERLAY) as usize].byte(address),
         };
-        let Some(value) = short else { return self.read_byte_slow(address) };
+        let Some(value) = short else { return self.read_byte_slow(address, purpose) };
         self.last[(address & 1) as usize] = value;
         Some(value)
     }
 
     /// Reads a word at an even address; `None` if nothing acknowledges.
-    ///
-    /// Nine words of ten are fetched from the host ROM. They are read without a look at the pages, and this much is
-    /// short enough to stand in every instruction of the core.
-    #[inline(always)]
+    #[inline]
     pub fn read_word(&mut self, address: u32) -> Option<u16> {
         let Some(value) = chip::word(&self.near, address) else {
-            let Some(value) = self.read_word_far(address) else {
+            let Some(value) = self.read_word_far(address, Purpose::Operand) else {
+                cold_path();
+                return None;
+            };
+            return Some(value);
+        };
+        self.last = value.to_be_bytes();
+        Some(value)
+    }
+
+    /// Fetches a word for the prefetch queue; `None` if nothing acknowledges.
+    ///
+    /// Nearly all of them come from the host ROM. They are read without a look at the pages, and this much is short
+    /// enough to stand in every instruction.
+    #[inline(always)]
+    pub fn fetch(&mut self, address: u32) -> Option<u16> {
+        let Some(value) = chip::word(&self.near, address) else {
+            let Some(value) = self.fetch_far(address) else {
                 cold_path();
                 return None;
             };
@@ -193,7 +209,20 @@ impl Bus {
     }
 
     #[inline(never)]
-    fn read_word_far(&mut self, address: u32) -> Option<u16> {
+    fn fetch_far(&mut self, address: u32) -> Option<u16> {
+        if address & !3 == RETURN_ADDRESS {
+            return Some(0);
+        }
+        self.read_word_far(address, Purpose::Fetch)
+    }
+
+    /// Reads a word that the processor drops.
+    pub fn touch_word(&mut self, address: u32) -> Option<u16> {
+        self.read_word_far(address, Purpose::Dropped)
+    }
+
+    #[inline(never)]
+    fn read_word_far(&mut self, address: u32, purpose: Purpose) -> Option<u16> {
         let address = address & BUS_MASK;
         let short = match self.pages.at(address) {
             page::WINDOW => self.socket.quick_word(address),
@@ -201,9 +230,21 @@ impl Bus {
             ram @ page::RAM.. => self.rams[(ram - page::RAM) as usize].word(address),
             overlay => self.overlays[(overlay - page::OVERLAY) as usize].word(address),
         };
-        let Some(value) = short else { return self.read_word_slow(address) };
+        let Some(value) = short else { return self.read_word_slow(address, purpose) };
         self.last = value.to_be_bytes();
         Some(value)
+    }
+
+    /// Notes the words of an instruction that runs from RAM and was never written there.
+    pub fn note_executed(&mut self, at: u32, bytes: u32) {
+        for offset in 0..bytes {
+            let address = at.wrapping_add(offset) & BUS_MASK;
+            if let Place::Ram(index) = self.place(address)
+                && self.rams[index].byte(address).is_none()
+            {
+                self.troubles.early_read(address, self.pc & BUS_MASK);
+            }
+        }
     }
 
     /// Writes a byte; `None` if nothing acknowledges.

@@ -3,18 +3,16 @@
 //! A word has two lanes, a byte one. Lanes that nothing drives are open: they carry what the open-bus rule of the socket
 //! or of the map says. If nothing drives any lane and the rule is a bus error, nothing acknowledges.
 
+use super::bus::Purpose;
 use super::pages::page;
-use super::{AccessKind, BUS_MASK, Bus, BusError, OpenBus, Place, PortSize, PortWrite, Stray, StrayKind};
+use super::{BUS_MASK, Bus, OpenBus, Place, PortSize, PortWrite, Stray, StrayKind};
 
 /// The two lanes of the word at an even address: what drives them, if anything does.
 type Lanes = [Option<u8>; 2];
 
-/// Bytes of the longest instruction of the 68000 (PRM, section 2).
-const LONGEST_INSTRUCTION: u32 = 10;
-
 impl Bus {
     #[cold]
-    pub(super) fn read_byte_slow(&mut self, address: u32) -> Option<u8> {
+    pub(super) fn read_byte_slow(&mut self, address: u32, purpose: Purpose) -> Option<u8> {
         let lane = (address & 1) as usize;
         if self.pages.at(address) == page::WINDOW
             && let Some(value) = self.socket.plain_byte(address)
@@ -24,28 +22,20 @@ impl Bus {
         }
         let mut wanted = [false; 2];
         wanted[lane] = true;
-        let word = self.read_lanes(address & !1, wanted)?;
+        let word = self.read_lanes(address & !1, wanted, purpose)?;
         self.last[lane] = word.to_be_bytes()[lane];
         Some(self.last[lane])
     }
 
     #[cold]
-    pub(super) fn read_word_slow(&mut self, address: u32) -> Option<u16> {
+    pub(super) fn read_word_slow(&mut self, address: u32, purpose: Purpose) -> Option<u16> {
         let plain = if self.pages.at(address) == page::WINDOW { self.socket.plain_word(address) } else { None };
-        if let Some(word) = plain.or_else(|| self.read_lanes(address, [true; 2])) {
-            self.last = word.to_be_bytes();
-            return Some(word);
-        }
-        // The core panics if a fetch is not answered, so it gets a word; the fault stands, and the run sees it.
-        let fetched = address.wrapping_sub(self.pc) & BUS_MASK < LONGEST_INSTRUCTION;
-        let fault = self.fault.as_mut().filter(|_| fetched)?;
-        if fault.address == address {
-            fault.kind = AccessKind::Fetch;
-        }
-        Some(0)
+        let word = plain.or_else(|| self.read_lanes(address, [true; 2], purpose))?;
+        self.last = word.to_be_bytes();
+        Some(word)
     }
 
-    fn read_lanes(&mut self, even: u32, wanted: [bool; 2]) -> Option<u16> {
+    fn read_lanes(&mut self, even: u32, wanted: [bool; 2], purpose: Purpose) -> Option<u16> {
         let first = if wanted[0] { even } else { even | 1 };
         let any =
             |bus: &Self, is: fn(&Self, u32) -> bool| (0..2).any(|lane| wanted[lane] && is(bus, even | lane as u32));
@@ -55,12 +45,10 @@ impl Bus {
         let open_seen = any(self, Self::open_at);
         let last = u16::from_be_bytes(self.last);
         let open = if open_seen { rule.word(last, &mut self.noise) } else { last };
-        let lanes = self.lanes(even, wanted, open);
+        let lanes = self.lanes(even, wanted, open, purpose);
         let driven = (0..2).any(|lane| wanted[lane] && lanes[lane].is_some());
         if !driven {
             if rule == OpenBus::BusError {
-                // What follows a failed fetch is not the program: the first fault stands.
-                self.fault.get_or_insert(BusError { address: first, kind: AccessKind::Read });
                 return None;
             }
             if !in_window {
@@ -82,7 +70,7 @@ impl Bus {
         }
     }
 
-    fn lanes(&mut self, even: u32, wanted: [bool; 2], open: u16) -> Lanes {
+    fn lanes(&mut self, even: u32, wanted: [bool; 2], open: u16, purpose: Purpose) -> Lanes {
         let mut lanes = [None; 2];
         let mut port_read = None;
         let mut window = None;
@@ -91,7 +79,7 @@ impl Bus {
             lanes[lane] = match self.place(address) {
                 Place::Host => self.map.host().byte(address),
                 Place::Overlay(index) => self.overlays[index].byte(address),
-                Place::Ram(index) => Some(self.ram_byte(index, address)),
+                Place::Ram(index) => Some(self.ram_byte(index, address, purpose)),
                 Place::Port(index) => {
                     // One access reads a port once, also if it covers both lanes.
                     let known = port_read.filter(|(port, _)| *port == index);
@@ -109,11 +97,15 @@ impl Bus {
         lanes
     }
 
-    fn ram_byte(&mut self, index: usize, address: u32) -> u8 {
+    fn ram_byte(&mut self, index: usize, address: u32, purpose: Purpose) -> u8 {
         let ram = &self.rams[index];
         ram.byte(address).unwrap_or_else(|| {
             let fill = ram.power_on(address);
-            self.troubles.early_read(address, self.pc & BUS_MASK);
+            match purpose {
+                Purpose::Operand => self.troubles.early_read(address, self.pc & BUS_MASK),
+                Purpose::Fetch => self.troubles.fetched_early = true,
+                Purpose::Dropped => {}
+            }
             fill
         })
     }
@@ -150,10 +142,6 @@ impl Bus {
     }
 
     fn write_lanes(&mut self, even: u32, value: u16, wanted: [bool; 2]) -> Option<()> {
-        if self.fault.is_some() {
-            // What runs on after a failed fetch is not the program.
-            return Some(());
-        }
         let bytes = value.to_be_bytes();
         let mut landed = false;
         let mut port_done = None;
@@ -186,7 +174,6 @@ impl Bus {
             _ => OpenBus::Floating,
         };
         if rule == OpenBus::BusError {
-            self.fault = Some(BusError { address, kind: AccessKind::Write });
             return None;
         }
         let value = if wanted == [true; 2] { value } else { value & 0xFF };

@@ -9,16 +9,34 @@ use m68000::MemoryAccess;
 use m68000::Registers;
 
 use super::{BUS_MASK, Bus, Place, PortSize};
+use crate::cpu::{FunctionCode, Memory};
 
-/// One access of an operand on the bus (a long is two of them).
+/// What a bus cycle is for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Cycle {
+    /// A word is fetched into the prefetch queue.
+    Fetch,
+    /// An operand, a stacked word or a vector is read.
+    Read,
+    /// Something is read that the processor takes no notice of, as CLR does before it writes.
+    Dropped,
+    /// Something is written.
+    Write,
+}
+
+/// One bus cycle (a long is two of them).
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Access {
+    /// What it is for.
+    pub cycle: Cycle,
     /// Bus address.
     pub address: u32,
     /// Width.
     pub size: PortSize,
     /// The value read or written.
     pub value: u16,
+    /// The function code that the processor shows.
+    pub code: FunctionCode,
     /// What the address belongs to at this moment.
     pub place: Place,
     /// For the window: the image offset that showed; `None` for open bus and for other places.
@@ -33,6 +51,11 @@ pub trait Observer {
     /// An instruction is about to run at `at`, with these registers; `bus` may be peeked at.
     fn fetch(&mut self, at: u32, registers: &Registers, bus: &Bus) {
         let _ = (at, registers, bus);
+    }
+
+    /// A word came into the prefetch queue, or was read and dropped.
+    fn passing(&mut self, access: &Access) {
+        let _ = access;
     }
 
     /// An operand was read.
@@ -80,21 +103,17 @@ pub struct Board<O> {
     pub bus: Bus,
     /// Who watches.
     pub observer: O,
-    /// Words of the instruction stream still to be fetched; the rest of the reads are operands.
-    to_fetch: u32,
-    /// [`EXTENSION_WORDS`], at hand.
-    extension_words: &'static [u8; 0x1_0000],
     /// Whether the observer is told nothing for now.
     muted: bool,
 }
 
-/// Marks that the opcode itself comes next.
-const OPCODE_NEXT: u32 = u32::MAX;
+/// Clock periods of a bus cycle without wait states (UM section 5).
+const BUS_CYCLE: u64 = 4;
 
 impl<O: Observer> Board<O> {
     /// A board at power-on.
     pub fn new(bus: Bus, observer: O) -> Self {
-        Self { bus, observer, to_fetch: 0, extension_words: &EXTENSION_WORDS, muted: false }
+        Self { bus, observer, muted: false }
     }
 
     /// Announces the instruction at `pc`.
@@ -102,7 +121,6 @@ impl<O: Observer> Board<O> {
     pub fn begin(&mut self, pc: u32, registers: &Registers) {
         self.bus.pc = pc;
         if O::WATCHES && !self.muted {
-            self.to_fetch = OPCODE_NEXT;
             self.observer.fetch(pc & BUS_MASK, registers, &self.bus);
         }
     }
@@ -120,74 +138,94 @@ impl<O: Observer> Board<O> {
         self.muted = muted;
     }
 
-    #[inline]
-    fn note_read(&mut self, address: u32, size: PortSize, value: u16) {
-        if !O::WATCHES {
-            return;
-        }
-        match self.to_fetch {
-            0 => self.note_operand(address, size, value),
-            OPCODE_NEXT => self.to_fetch = u32::from(self.extension_words[value as usize]),
-            _ => self.to_fetch -= 1,
+    #[inline(always)]
+    fn note(&mut self, cycle: Cycle, address: u32, size: PortSize, value: u16, code: FunctionCode) {
+        if O::WATCHES && !self.muted {
+            self.tell(cycle, address, size, value, code);
         }
     }
 
     #[inline(never)]
-    fn note_operand(&mut self, address: u32, size: PortSize, value: u16) {
-        if !self.muted {
-            let access = self.access(address, size, value);
-            self.observer.read(&access);
-        }
-    }
-
-    #[inline]
-    fn note_write(&mut self, address: u32, size: PortSize, value: u16) {
-        if O::WATCHES && !self.muted {
-            let access = self.access(address, size, value);
-            self.observer.write(&access);
-        }
-    }
-
-    fn access(&self, address: u32, size: PortSize, value: u16) -> Access {
+    fn tell(&mut self, cycle: Cycle, address: u32, size: PortSize, value: u16, code: FunctionCode) {
         let address = address & BUS_MASK;
         let place = self.bus.place(address);
         let offset = if place == Place::Window { self.bus.shown_last(address) } else { None };
-        Access { address, size, value, place, offset }
+        let access = Access { cycle, address, size, value, code, place, offset };
+        match cycle {
+            Cycle::Fetch | Cycle::Dropped => self.observer.passing(&access),
+            Cycle::Read => self.observer.read(&access),
+            Cycle::Write => self.observer.write(&access),
+        }
     }
 }
 
-/// The core's view of the bus. `None` means that nothing acknowledged the access; fetches never get it, because the run
-/// looks ahead before it executes outside plain ROM.
-impl<O: Observer> MemoryAccess for Board<O> {
+/// The processor's view of the bus.
+impl<O: Observer> Memory for Board<O> {
     #[inline]
-    fn get_byte(&mut self, address: u32) -> Option<u8> {
-        let value = self.bus.read_byte(address)?;
-        self.note_read(address, PortSize::Byte, u16::from(value));
+    fn read_byte(&mut self, address: u32, code: FunctionCode) -> Option<u8> {
+        let value = self.bus.read_byte(address);
+        self.bus.now += BUS_CYCLE;
+        let value = value?;
+        self.note(Cycle::Read, address, PortSize::Byte, u16::from(value), code);
         Some(value)
     }
 
     #[inline]
-    fn get_word(&mut self, address: u32) -> Option<u16> {
-        let value = self.bus.read_word(address)?;
-        self.note_read(address, PortSize::Word, value);
+    fn read_word(&mut self, address: u32, code: FunctionCode) -> Option<u16> {
+        let value = self.bus.read_word(address);
+        self.bus.now += BUS_CYCLE;
+        let value = value?;
+        self.note(Cycle::Read, address, PortSize::Word, value, code);
         Some(value)
     }
 
     #[inline]
-    fn set_byte(&mut self, address: u32, value: u8) -> Option<()> {
-        self.bus.write_byte(address, value)?;
-        self.note_write(address, PortSize::Byte, u16::from(value));
+    fn fetch(&mut self, address: u32, code: FunctionCode) -> Option<u16> {
+        let value = self.bus.fetch(address);
+        self.bus.now += BUS_CYCLE;
+        let value = value?;
+        self.note(Cycle::Fetch, address, PortSize::Word, value, code);
+        Some(value)
+    }
+
+    #[inline]
+    fn write_byte(&mut self, address: u32, value: u8, code: FunctionCode) -> Option<()> {
+        let written = self.bus.write_byte(address, value);
+        self.bus.now += BUS_CYCLE;
+        written?;
+        self.note(Cycle::Write, address, PortSize::Byte, u16::from(value), code);
         Some(())
     }
 
     #[inline]
-    fn set_word(&mut self, address: u32, value: u16) -> Option<()> {
-        self.bus.write_word(address, value)?;
-        self.note_write(address, PortSize::Word, value);
+    fn write_word(&mut self, address: u32, value: u16, code: FunctionCode) -> Option<()> {
+        let written = self.bus.write_word(address, value);
+        self.bus.now += BUS_CYCLE;
+        written?;
+        self.note(Cycle::Write, address, PortSize::Word, value, code);
         Some(())
     }
 
-    fn reset_instruction(&mut self) {
+    fn touch_byte(&mut self, address: u32, code: FunctionCode) -> Option<()> {
+        let value = self.bus.touch_byte(address);
+        self.bus.now += BUS_CYCLE;
+        self.note(Cycle::Dropped, address, PortSize::Byte, u16::from(value?), code);
+        Some(())
+    }
+
+    fn touch_word(&mut self, address: u32, code: FunctionCode) -> Option<()> {
+        let value = self.bus.touch_word(address);
+        self.bus.now += BUS_CYCLE;
+        self.note(Cycle::Dropped, address, PortSize::Word, value?, code);
+        Some(())
+    }
+
+    #[inline]
+    fn idle(&mut self, clocks: u32) {
+        self.bus.now += u64::from(clocks);
+    }
+
+    fn reset_devices(&mut self) {
         self.bus.reset_devices();
     }
 }

@@ -41,7 +41,7 @@ pub struct Stray {
     pub size: PortSize,
 }
 
-/// Whether the faulting access read or wrote.
+/// What a faulting access tried.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum AccessKind {
     /// An instruction word was fetched.
@@ -52,15 +52,6 @@ pub enum AccessKind {
     Write,
 }
 
-/// An access that nothing acknowledged.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct BusError {
-    /// Bus address.
-    pub address: u32,
-    /// Read or write.
-    pub kind: AccessKind,
-}
-
 /// Everything noted during one run.
 #[derive(Clone, Debug, Default)]
 pub struct Troubles {
@@ -68,6 +59,8 @@ pub struct Troubles {
     pub early_reads: Vec<EarlyRead>,
     /// How many bytes were read early in all.
     pub early_read_count: u64,
+    /// Whether a word of RAM never written came into the prefetch queue, executed or not.
+    pub fetched_early: bool,
     /// First accesses that went astray, of each kind.
     pub strays: Vec<Stray>,
     /// How many writes landed nowhere, reads found nothing, and port values were undeclared.
@@ -78,6 +71,7 @@ impl Troubles {
     pub(super) fn clear(&mut self) {
         self.early_reads.clear();
         self.early_read_count = 0;
+        self.fetched_early = false;
         self.strays.clear();
         self.stray_counts = [0; 3];
     }
@@ -86,6 +80,7 @@ impl Troubles {
     pub(crate) fn copy(&mut self, other: &Self) {
         self.early_reads.clone_from(&other.early_reads);
         self.early_read_count = other.early_read_count;
+        self.fetched_early = other.fetched_early;
         self.strays.clone_from(&other.strays);
         self.stray_counts = other.stray_counts;
     }

@@ -1,13 +1,12 @@
-//! Exceptions of the 68000: names, vectors, times, and the entry into a handler.
+//! Exceptions of the 68000: names, vectors, and what one needs to be entered.
 //!
-//! Sources, from memory: vector numbers from the M68000 Family Programmer's Reference Manual (PRM), table B-1; frames
-//! and times from the MC68000 User's Manual (UM), section 6 and table 8-14.
+//! Sources, from memory: vector numbers from the M68000 Family Programmer's Reference Manual (PRM), table B-1; what is
+//! stacked from the MC68000 User's Manual (UM), section 6.
 
-use m68000::{MemoryAccess, Registers};
 use serde::Serialize;
 
-use super::Cpu;
-use crate::board::{AccessKind, BusError};
+use super::FunctionCode;
+use crate::board::AccessKind;
 
 /// An exception, by the name that the manuals give it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize)]
@@ -33,13 +32,47 @@ pub enum Exception {
     LineA,
     /// Vector 11: an opcode 0xFxxx.
     LineF,
+    /// An interrupt of this level, 1 to 7.
+    Interrupt(u8),
     /// Vectors 32 to 47: TRAP #0 to #15.
     Trap(u8),
 }
 
-/// A fault while a fault was being stacked: the processor halts (UM 6.3.9).
+/// The access of a bus or address error, as its frame describes it (UM figure 6-7).
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct DoubleFault;
+pub struct Fault {
+    /// The address, all 32 bits.
+    pub address: u32,
+    /// What was tried.
+    pub kind: AccessKind,
+    /// Its function code.
+    pub code: FunctionCode,
+    /// The instruction register: the opcode, or the next one if that was already taken from the queue.
+    pub instruction: u16,
+}
+
+impl Fault {
+    /// The first word of the frame: the rest of the instruction register, the read flag, the function code.
+    pub(super) fn status_word(&self) -> u16 {
+        let read = if self.kind == AccessKind::Write { 0 } else { 0x10 };
+        self.instruction & 0xFFE0 | read | self.code as u16
+    }
+}
+
+/// An exception that was raised and not yet entered.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Raised {
+    /// Which one.
+    pub exception: Exception,
+    /// The program counter that its frame holds.
+    pub pc: u32,
+    /// The access, for bus and address errors.
+    pub fault: Option<Fault>,
+}
+
+impl Raised {
+    pub(super) const NONE: Self = Self { exception: Exception::Illegal, pc: 0, fault: None };
+}
 
 impl Exception {
     /// The exception of a vector number, as far as an instruction can raise it.
@@ -60,7 +93,7 @@ impl Exception {
         })
     }
 
-    /// Its vector number.
+    /// Its vector number; that of an interrupt is the autovector, unless the device gives another.
     pub fn vector(self) -> u8 {
         match self {
             Exception::BusError => 2,
@@ -73,6 +106,7 @@ impl Exception {
             Exception::Trace => 9,
             Exception::LineA => 10,
             Exception::LineF => 11,
+            Exception::Interrupt(level) => 24 + level,
             Exception::Trap(number) => 32 + number,
         }
     }
@@ -90,17 +124,8 @@ impl Exception {
             Exception::Trace => "trace".to_owned(),
             Exception::LineA => "line A opcode".to_owned(),
             Exception::LineF => "line F opcode".to_owned(),
+            Exception::Interrupt(level) => format!("level {level} interrupt"),
             Exception::Trap(number) => format!("TRAP #{number}"),
-        }
-    }
-
-    /// Clock periods of the exception processing (UM table 8-14), effective address times not included.
-    pub fn cycles(self) -> u64 {
-        match self {
-            Exception::BusError | Exception::AddressError => 50,
-            Exception::Chk => 40,
-            Exception::ZeroDivide => 38,
-            _ => 34,
         }
     }
 
@@ -109,64 +134,10 @@ impl Exception {
         matches!(self, Exception::Trap(_) | Exception::Trapv | Exception::Chk)
     }
 
-    /// Whether the frame holds the address of the instruction itself and not of the next one (UM 6.3.6, 6.3.7).
-    fn stacks_own_address(self) -> bool {
-        matches!(self, Exception::Illegal | Exception::Privilege | Exception::LineA | Exception::LineF)
+    /// Whether the instruction that raises it has run to its end, so that a trace still follows (UM 6.3.8).
+    pub(super) fn completes(self) -> bool {
+        self.asked_for() || self == Exception::ZeroDivide
     }
-}
-
-impl Cpu {
-    /// Enters the handler of an exception that the instruction at `at` raised: stacks the frame, loads the vector.
-    ///
-    /// # Errors
-    /// [`DoubleFault`] if the supervisor stack or the vector cannot be accessed.
-    pub fn enter<M: MemoryAccess>(
-        &mut self,
-        memory: &mut M,
-        exception: Exception,
-        at: u32,
-        fault: Option<BusError>,
-    ) -> Result<(), DoubleFault> {
-        let status = self.status();
-        let registers = &mut self.core.regs;
-        registers.sr.t = false;
-        registers.sr.s = true;
-        self.core.stop = false;
-        let registers = &mut self.core.regs;
-        let stacked = if exception.stacks_own_address() { at } else { registers.pc.0 };
-        push_long(registers, memory, stacked)?;
-        push_word(registers, memory, status)?;
-        if let Some(fault) = fault {
-            let opcode = memory.get_word(at).unwrap_or(0);
-            push_word(registers, memory, opcode)?;
-            push_long(registers, memory, fault.address)?;
-            push_word(registers, memory, status_word(opcode, status, fault))?;
-        }
-        let target = memory.get_long(u32::from(exception.vector()) * 4).ok_or(DoubleFault)?;
-        registers.pc.0 = target;
-        Ok(())
-    }
-}
-
-/// The first word of a bus error frame: opcode bits, read flag, function code (UM figure 6-7).
-fn status_word(opcode: u16, status: u16, fault: BusError) -> u16 {
-    let supervisor = if status & 0x2000 != 0 { 4 } else { 0 };
-    let space = if fault.kind == AccessKind::Fetch { 2 } else { 1 };
-    let read = if fault.kind == AccessKind::Write { 0 } else { 0x10 };
-    opcode & 0xFFE0 | read | supervisor | space
-}
-
-fn push_word<M: MemoryAccess>(registers: &mut Registers, memory: &mut M, value: u16) -> Result<(), DoubleFault> {
-    registers.ssp -= 2;
-    if registers.ssp.0 & 1 != 0 {
-        return Err(DoubleFault);
-    }
-    memory.set_word(registers.ssp.0, value).ok_or(DoubleFault)
-}
-
-fn push_long<M: MemoryAccess>(registers: &mut Registers, memory: &mut M, value: u32) -> Result<(), DoubleFault> {
-    push_word(registers, memory, value as u16)?;
-    push_word(registers, memory, (value >> 16) as u16)
 }
 
 #[cfg(test)]

@@ -1,44 +1,79 @@
-//! The processor: the `m68000` core behind one function that steps it, and what happens around an exception.
+//! The processor: the `m68000` core, corrected, behind one function that steps it, and what happens around an exception.
 //!
-//! [`Cpu::step`] is the seam: whatever the core gets wrong is to be put right there. Exceptions never go through the
-//! core's own queue; [`Cpu::enter`] stacks the frame and loads the vector, so that the run decides which handlers run.
+//! [`Cpu::step`] is the seam. A table ([`corrections`]) says per opcode whether the core may execute it; everything that
+//! drives the bus, and whatever the core gets wrong, is done here, with each bus cycle in its place ([`Memory`]).
+//! [`Cpu::enter`] stacks a frame and loads the vector, so that the run decides which handlers run.
 
+mod access;
+mod alu;
+mod core;
+mod corrections;
 mod disassembly;
+mod enter;
 mod exception;
+mod memory;
+mod operand;
+mod size;
 
 pub use disassembly::{Compare, Decoded, decode, name_address};
-pub use exception::{DoubleFault, Exception};
+pub use enter::DoubleFault;
+pub use exception::{Exception, Fault, Raised};
+pub use memory::{FunctionCode, Memory};
 
 use m68000::cpu_details::Mc68000;
 use m68000::status_register::StatusRegister;
-use m68000::{M68000, MemoryAccess, Registers};
+use m68000::{M68000, Registers};
+
+use access::Aborted;
 
 /// What one step did.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Step {
     /// An instruction ran.
     Ran,
-    /// An instruction raised the exception of this vector number; the frame is not yet stacked.
-    Raised(u8),
+    /// An exception was raised; its frame is not yet stacked, see [`Cpu::enter`]. A trace comes after its instruction
+    /// has run.
+    Raised(Raised),
 }
 
 /// A 68000.
 #[derive(Clone, Debug)]
 pub struct Cpu {
     core: M68000<Mc68000>,
+    /// The prefetch queue: the word that is executed next, and the one after it.
+    queue: [u16; 2],
+    /// Address of the instruction that runs.
+    at: u32,
+    /// The instruction register, as a fault's frame shows it.
+    instruction: u16,
+    /// The program counter that a fault at the next access would stack.
+    fault_pc: u32,
+    /// The exception of an aborted instruction.
+    raised: Raised,
+    /// Whether the exception just entered came from a traced instruction that ran to its end.
+    trace_due: bool,
 }
 
 impl Default for Cpu {
     fn default() -> Self {
-        Self { core: M68000::new_no_reset() }
+        Self {
+            core: M68000::new_no_reset(),
+            queue: [0; 2],
+            at: 0,
+            instruction: 0,
+            fault_pc: 0,
+            raised: Raised::NONE,
+            trace_due: false,
+        }
     }
 }
 
 impl Cpu {
-    /// Starts at `pc` with these registers.
+    /// Starts with these registers. The prefetch queue must be filled before the first step.
     pub fn start(&mut self, registers: Registers) {
         self.core.regs = registers;
         self.core.stop = false;
+        self.trace_due = false;
     }
 
     /// The registers.
@@ -47,10 +82,21 @@ impl Cpu {
         &self.core.regs
     }
 
-    /// The program counter, all 32 bits; the bus sees the low 24.
+    /// The address of the next instruction, all 32 bits; the bus sees the low 24.
     #[inline]
     pub fn pc(&self) -> u32 {
         self.core.regs.pc.0
+    }
+
+    /// The prefetch queue: the words at the program counter and after it, as they were when they were fetched.
+    #[inline]
+    pub fn queue(&self) -> [u16; 2] {
+        self.queue
+    }
+
+    /// Puts words into the prefetch queue that were fetched some other way.
+    pub fn set_queue(&mut self, queue: [u16; 2]) {
+        self.queue = queue;
     }
 
     /// Whether a STOP instruction holds the processor.
@@ -59,17 +105,41 @@ impl Cpu {
         self.core.stop
     }
 
-    /// Runs one instruction. Returns the cycles it took (0 for one that raised an exception: [`Exception::cycles`] has
-    /// the rest) and what it did.
-    #[inline]
-    pub fn step<M: MemoryAccess>(&mut self, memory: &mut M) -> (u64, Step) {
-        let (cycles, vector) = self.core.interpreter_exception(memory);
-        (cycles as u64, vector.map_or(Step::Ran, Step::Raised))
-    }
-
     /// The status register as a word.
     pub fn status(&self) -> u16 {
         self.core.regs.sr.into()
+    }
+
+    /// Fills the prefetch queue from memory, as a jump to the program counter does.
+    pub fn refill<M: Memory>(&mut self, memory: &mut M) -> Step {
+        self.at = self.pc();
+        self.fault_pc = self.at;
+        match self.jump(memory, self.at) {
+            Ok(()) => Step::Ran,
+            Err(Aborted) => Step::Raised(self.raised),
+        }
+    }
+
+    /// Runs one instruction. The time it takes is what its calls of `memory` add up to.
+    #[inline]
+    pub fn step<M: Memory>(&mut self, memory: &mut M) -> Step {
+        let opcode = self.queue[0];
+        let traced = self.core.regs.sr.t;
+        self.at = self.core.regs.pc.0;
+        self.instruction = opcode;
+        self.fault_pc = self.at.wrapping_add(2);
+        let done = self.execute(memory, opcode);
+        if done.is_ok() && !traced { Step::Ran } else { self.exceptional(done.is_ok(), traced) }
+    }
+
+    /// After an aborted or a traced instruction.
+    #[cold]
+    fn exceptional(&mut self, ran: bool, traced: bool) -> Step {
+        if ran {
+            return Step::Raised(self.trace());
+        }
+        self.trace_due = traced && self.raised.exception.completes();
+        Step::Raised(self.raised)
     }
 }
 

@@ -6,13 +6,9 @@ use m68000::Registers;
 
 use super::exits::Exits;
 use super::hang::Earlier;
-use super::{Branch, Cell, Crash, End, Entry, Limit, Outcome, Rig, Wrong, odd};
-use crate::board::{AccessKind, BUS_MASK, Board, Bus, Inputs, Observer, Place, RamFill};
-use crate::cpu::{self, Cpu, Exception, Step};
-
-/// The address that the routine's caller is said to have. Nothing else leads there: no 24-bit address equals it, and
-/// no absolute short one either, which would be sign-extended.
-const CALLER: u32 = 0xA5FF_FFF0;
+use super::{Branch, Cell, Crash, End, Entry, Limit, Outcome, Rig, Wrong};
+use crate::board::{BUS_MASK, Board, Bus, Inputs, Observer, Place, RETURN_ADDRESS, RamFill, extension_words};
+use crate::cpu::{self, Cpu, Exception, Raised, Step};
 
 /// The longest instruction, in bytes.
 const LONGEST: u32 = 10;
@@ -82,28 +78,23 @@ impl<O: Observer> Machine<O> {
 
     /// Runs the routine once, with these RAM fills (by area), and says what happened.
     pub fn run(&mut self, setup: &Setup, fills: &[RamFill]) -> &Outcome {
-        self.start(setup, fills);
-        let mut end = self.advance(u64::MAX);
-        match &mut end {
-            End::Crashed(crash) if crash.exception == Exception::AddressError => {
-                crash.access = self.find_odd_access(setup, fills);
-            }
-            End::Hung { first, last, period } => (*first, *last) = self.walk_loop(*period),
-            _ => {}
+        let mut end = self.start(setup, fills).unwrap_or_else(|| self.advance(u64::MAX));
+        if let End::Hung { first, last, period } = &mut end {
+            (*first, *last) = self.walk_loop(*period);
         }
         self.finish(setup, end);
         &self.outcome
     }
 
-    fn start(&mut self, setup: &Setup, fills: &[RamFill]) {
+    /// Prepares board and processor. The end if not even the first instruction can be fetched.
+    fn start(&mut self, setup: &Setup, fills: &[RamFill]) -> Option<End> {
         self.board.bus.power_on(&setup.inputs, fills);
         self.cpu.start(first_registers(&self.rig));
         if let Entry::At(_) = self.rig.routine.entry {
             // The caller's push; the harness was checked to have RAM there.
             let stack = self.rig.routine.stack.wrapping_sub(4);
-            let _ = self.board.bus.write_word(stack, (CALLER >> 16) as u16);
-            let _ = self.board.bus.write_word(stack.wrapping_add(2), CALLER as u16);
-            self.board.bus.take_fault();
+            let _ = self.board.bus.write_word(stack, (RETURN_ADDRESS >> 16) as u16);
+            let _ = self.board.bus.write_word(stack.wrapping_add(2), RETURN_ADDRESS as u16);
         }
         self.board.bus.pc = self.cpu.pc();
         self.earlier.reset();
@@ -112,6 +103,13 @@ impl<O: Observer> Machine<O> {
         outcome.cycles = 0;
         outcome.last = self.cpu.pc() & BUS_MASK;
         outcome.fill_matters = false;
+        // The caller's jump has filled the queue; its time is not the routine's.
+        self.board.mute(true);
+        let filled = self.cpu.refill(&mut self.board);
+        self.board.mute(false);
+        self.board.bus.now = 0;
+        let Step::Raised(raised) = filled else { return None };
+        Some(self.check_handler(&raised).err().unwrap_or(End::Halted(raised.exception)))
     }
 
     /// Steps until the run ends, or `pause` instructions have run (then the end is a limit and means nothing).
@@ -162,10 +160,9 @@ impl<O: Observer> Machine<O> {
     #[inline(always)]
     fn step(&mut self, pc: u32) -> Result<(), End> {
         self.board.begin(pc, self.cpu.registers());
-        let (cycles, step) = self.cpu.step(&mut self.board);
-        self.board.bus.now += cycles;
-        if step != Step::Ran || self.cpu.stopped() || self.board.bus.faulted() {
-            self.board.bus.now += self.exceptional(step)?;
+        let step = self.cpu.step(&mut self.board);
+        if !matches!(step, Step::Ran) || self.cpu.stopped() {
+            self.exceptional(step)?;
         }
         self.board.done(self.cpu.pc());
         Ok(())
@@ -199,15 +196,16 @@ impl<O: Observer> Machine<O> {
 
     /// Has the routine returned, or left the host?
     fn check_outside(&mut self, pc: u32) -> Option<End> {
-        if pc == CALLER && self.rig.routine.entry != Entry::Reset {
+        if pc == RETURN_ADDRESS && self.rig.routine.entry != Entry::Reset {
             return Some(self.arrive(None));
         }
-        if !pc.is_multiple_of(2) {
-            // An address error, wherever it leads: the core raises it before anything is fetched.
-            return None;
-        }
         let to = pc & BUS_MASK;
-        (!self.may_run(to)).then(|| End::LeftHost { to, place: self.board.bus.place(to) })
+        if !self.may_run(to) {
+            return Some(End::LeftHost { to, place: self.board.bus.place(to) });
+        }
+        self.board.bus.pc = pc;
+        self.board.bus.note_executed(to, 2 + 2 * extension_words(self.cpu.queue()[0]));
+        None
     }
 
     /// Whether an instruction may run at an address.
@@ -219,25 +217,30 @@ impl<O: Observer> Machine<O> {
         }
     }
 
-    /// After an instruction that raised an exception or stopped: the cycles of entering a handler, or the end.
+    /// After an instruction that raised an exception or stopped: its handler is entered, or the run ends.
     #[cold]
-    fn exceptional(&mut self, step: Step) -> Result<u64, End> {
-        let pc = self.board.bus.pc;
-        let fault = self.board.bus.take_fault();
-        let unfetched = fault.is_some_and(|fault| fault.kind == AccessKind::Fetch);
-        let vector = match step {
-            _ if unfetched => Exception::BusError.vector(),
-            Step::Raised(vector) => vector,
-            Step::Ran => return Err(End::Stopped),
-        };
-        // The core knows only the vectors of table B-1; anything else would be a fault of this tool.
-        let exception = Exception::from_vector(vector).unwrap_or(Exception::Illegal);
-        let access = fault.map(|fault| (fault.address, fault.kind));
-        let crash = |handler| End::Crashed(Crash { exception, access, handler });
-        if unfetched {
-            return Err(crash(Wrong::NotFetched));
+    fn exceptional(&mut self, step: Step) -> Result<(), End> {
+        let Step::Raised(raised) = step else { return Err(End::Stopped) };
+        self.check_handler(&raised)?;
+        let entered = self.cpu.enter(&mut self.board, &raised).map_err(|_| End::Halted(raised.exception))?;
+        // Stacking the frame, or a trace, may have led to another handler.
+        if entered != raised.exception && !self.handles(entered) {
+            return Err(End::Crashed(Crash { exception: entered, access: None, handler: Wrong::NotHandled }));
         }
-        if !exception.asked_for() && !self.rig.routine.handles.contains(&exception) {
+        Ok(())
+    }
+
+    /// Whether the routine takes an exception by itself.
+    fn handles(&self, exception: Exception) -> bool {
+        exception.asked_for() || self.rig.routine.handles.contains(&exception)
+    }
+
+    /// The end if no handler of the routine takes an exception.
+    fn check_handler(&self, raised: &Raised) -> Result<(), End> {
+        let exception = raised.exception;
+        let access = raised.fault.map(|fault| (fault.address & BUS_MASK, fault.kind));
+        let crash = |handler| End::Crashed(Crash { exception, access, handler });
+        if !self.handles(exception) {
             return Err(crash(Wrong::NotHandled));
         }
         // The vector table may lie in RAM or under an overlay too.
@@ -247,8 +250,7 @@ impl<O: Observer> Machine<O> {
         if !handler.is_multiple_of(2) || !self.may_run(handler & BUS_MASK) {
             return Err(crash(Wrong::NoHandler(handler)));
         }
-        self.cpu.enter(&mut self.board, exception, pc, fault).map_err(|_| End::Halted(exception))?;
-        Ok(exception.cycles())
+        Ok(())
     }
 
     /// Goes once more round a loop that never ends: the lowest and the highest address of its instructions.
@@ -274,23 +276,6 @@ impl<O: Observer> Machine<O> {
         (first, last)
     }
 
-    /// Which access was odd. The core only says that one was, so the run is repeated up to that instruction.
-    fn find_odd_access(&mut self, setup: &Setup, fills: &[RamFill]) -> Option<(u32, AccessKind)> {
-        let (count, last) = (self.outcome.instructions, self.outcome.last);
-        if self.cpu.pc() & 1 != 0 {
-            return Some((self.cpu.pc() & BUS_MASK, AccessKind::Fetch));
-        }
-        self.board.mute(true);
-        self.start(setup, fills);
-        self.advance(count - 1);
-        let bus = &self.board.bus;
-        let decoded = cpu::decode(last, |at| bus.peek_word(at));
-        let access = odd::find(&decoded, self.cpu.registers());
-        self.advance(count);
-        self.board.mute(false);
-        access
-    }
-
     fn finish(&mut self, setup: &Setup, end: End) {
         let outcome = &mut self.outcome;
         outcome.end = end;
@@ -307,6 +292,7 @@ impl<O: Observer> Machine<O> {
         let shown = branch.map_or(&[][..], |branch| &branch.shows);
         let unknown = |cell: &Cell| !cell.probe(&outcome.registers, &self.board.bus).known;
         outcome.fill_matters |= outcome.troubles.early_read_count > 0
+            || outcome.troubles.fetched_early
             || outcome.probes.iter().any(|probe| !probe.known)
             || shown.iter().any(|(_, cell)| unknown(cell));
     }

@@ -7,7 +7,6 @@ mod cell;
 mod exits;
 mod hang;
 mod machine;
-mod odd;
 mod outcome;
 mod routine;
 

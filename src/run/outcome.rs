@@ -70,8 +70,6 @@ pub enum Wrong {
     NotHandled,
     /// The vector holds no address in the host's code; its value.
     NoHandler(u32),
-    /// The instruction itself could not be fetched.
-    NotFetched,
 }
 
 /// Everything about one run.

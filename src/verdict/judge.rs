@@ -386,7 +386,7 @@ fn crashed(crash: Crash, outcome: &Outcome, names: Names) -> String {
         format!(", {verb} {}", units::address(address))
     });
     let handler = match crash.handler {
-        Wrong::NotHandled | Wrong::NotFetched => String::new(),
+        Wrong::NotHandled => String::new(),
         Wrong::NoHandler(value) => format!("; its vector holds {}, no handler in the host ROM", units::address(value)),
     };
     format!(

@@ -1,0 +1,68 @@
+//! The `m68000` core at work: instructions that touch registers only.
+//!
+//! The core gets the instruction's words and nothing else, so it can neither miss a bus cycle nor panic over one. The
+//! prefetches are made here, in the order of the chip.
+
+use m68000::MemoryAccess;
+
+use super::access::Done;
+use super::memory::Memory;
+use super::{Cpu, Exception};
+
+/// An instruction as memory: its words, and nothing else.
+struct Words {
+    at: u32,
+    words: [u16; 3],
+}
+
+impl MemoryAccess for Words {
+    fn get_byte(&mut self, _: u32) -> Option<u8> {
+        None
+    }
+
+    #[inline]
+    fn get_word(&mut self, address: u32) -> Option<u16> {
+        let index = address.wrapping_sub(self.at) as usize / 2;
+        Some(self.words.get(index).copied().unwrap_or(0))
+    }
+
+    fn set_byte(&mut self, _: u32, _: u8) -> Option<()> {
+        None
+    }
+
+    fn set_word(&mut self, _: u32, _: u16) -> Option<()> {
+        None
+    }
+
+    fn reset_instruction(&mut self) {}
+}
+
+impl Cpu {
+    /// Lets the core execute an instruction of `length` words.
+    #[inline]
+    pub(super) fn by_core<M: Memory>(&mut self, memory: &mut M, length: u32) -> Done {
+        let at = self.at;
+        let mut words = Words { at, words: [self.queue[0], self.queue[1], 0] };
+        if length == 3 {
+            words.words[2] = self.fetch(memory, at.wrapping_add(4))?;
+        }
+        // Tracing is not the core's business.
+        let traced = std::mem::replace(&mut self.core.regs.sr.t, false);
+        let (clocks, vector) = self.core.interpreter_exception(&mut words);
+        self.core.regs.sr.t = traced;
+        if let Some(vector) = vector {
+            debug_assert!(false, "an instruction on registers raised vector {vector}");
+            return Err(self.raise(Exception::from_vector(vector).unwrap_or(Exception::Illegal), at));
+        }
+        let next = self.pc();
+        debug_assert_eq!(next, at.wrapping_add(2 * length), "the table of corrections has another length");
+        if length == 1 {
+            self.queue = [words.words[1], self.fetch(memory, next.wrapping_add(2))?];
+        } else {
+            let first = self.fetch(memory, next)?;
+            self.queue = [first, self.fetch(memory, next.wrapping_add(2))?];
+        }
+        memory.idle((clocks as u32).saturating_sub(4 * length));
+        Ok(())
+    }
+}
