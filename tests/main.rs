@@ -9,3 +9,4 @@ mod reference;
 mod rom;
 mod support;
 mod vacuous;
+mod vectors;

@@ -1,0 +1,76 @@
+//! The test of all published vectors that there are.
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::Path;
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::thread;
+
+use super::compare::compare;
+use super::find::{Found, find, stem};
+use super::format::read;
+use super::meaning::Category;
+use super::report::{FileResult, counts, failures};
+use super::run::Runner;
+
+#[test]
+fn published_vectors() {
+    let Some(found) = find() else { return };
+    let results = run_all(&found);
+    eprintln!("{}", counts(&results));
+    if let Some(only) = &found.only {
+        eprintln!("This was a PARTIAL run: only files whose name contains {only}.");
+    }
+    let bad = results.iter().filter(|result| !result.good()).count();
+    if bad > 0 {
+        eprintln!("{}", failures(&results));
+        panic!("{bad} of {} files of published vectors have mismatches", results.len());
+    }
+    // A whole set has vectors of every category; none of a category means that they are not recognised.
+    for category in Category::ALL {
+        let count: usize = results.iter().map(|result| result.run[category as usize]).sum();
+        assert!(count > 0 || found.only.is_some() || results.len() < 127, "no vector is {}", category.name());
+    }
+}
+
+/// Runs the files on all processors. The results have the order of the files.
+fn run_all(found: &Found) -> Vec<FileResult> {
+    let next = AtomicUsize::new(0);
+    let results = Mutex::new(Vec::new());
+    let threads = thread::available_parallelism().map_or(1, usize::from);
+    thread::scope(|scope| {
+        for _ in 0..threads {
+            scope.spawn(|| {
+                while let Some(path) = found.files.get(next.fetch_add(1, Ordering::Relaxed)) {
+                    let result = run_file(path);
+                    results.lock().unwrap().push(result);
+                }
+            });
+        }
+    });
+    let mut results = results.into_inner().unwrap();
+    results.sort_by(|one, other| one.name.cmp(&other.name));
+    results
+}
+
+fn run_file(path: &Path) -> FileResult {
+    let mut result = FileResult { name: stem(path), ..FileResult::default() };
+    let bytes = std::fs::read(path).map_err(|error| error.to_string());
+    let vectors = match bytes.and_then(|bytes| read(&bytes)) {
+        Ok(vectors) => vectors,
+        Err(what) => {
+            result.broken = Some(format!("{}: {what}", path.display()));
+            return result;
+        }
+    };
+    let mut runner = Runner::default();
+    for vector in &vectors {
+        // One panic is enough: the rest of the file would say the same.
+        let Ok(seen) = catch_unwind(AssertUnwindSafe(|| runner.run(vector))) else {
+            result.broken = Some(format!("the processor PANICS in {:?}, the rest was not run", vector.name));
+            break;
+        };
+        result.add(vector, &compare(&result.name, vector, &seen));
+    }
+    result
+}
