@@ -220,10 +220,18 @@ impl<O: Observer> Machine<O> {
     /// After an instruction that raised an exception or stopped: its handler is entered, or the run ends.
     #[cold]
     fn exceptional(&mut self, step: Step) -> Result<(), End> {
-        let Step::Raised(raised) = step else { return Err(End::Stopped) };
-        self.check_handler(&raised)?;
-        let entered = self.cpu.enter(&mut self.board, &raised).map_err(|_| End::Halted(raised.exception))?;
-        // Stacking the frame, or a trace, may have led to another handler.
+        let Step::Raised(mut raised) = step else { return Err(End::Stopped) };
+        loop {
+            self.enter(&raised)?;
+            let Some(trace) = self.cpu.trace_due() else { return Ok(()) };
+            raised = trace;
+        }
+    }
+
+    fn enter(&mut self, raised: &Raised) -> Result<(), End> {
+        self.check_handler(raised)?;
+        let entered = self.cpu.enter(&mut self.board, raised).map_err(|_| End::Halted(raised.exception))?;
+        // Stacking the frame may have led to another handler.
         if entered != raised.exception && !self.handles(entered) {
             return Err(End::Crashed(Crash { exception: entered, access: None, handler: Wrong::NotHandled }));
         }
