@@ -12,7 +12,8 @@ use super::{Cpu, Exception};
 /// An instruction as memory: its words, and nothing else.
 struct Words {
     at: u32,
-    words: [u16; 3],
+    /// The first word is at the left.
+    words: u64,
 }
 
 impl MemoryAccess for Words {
@@ -22,8 +23,9 @@ impl MemoryAccess for Words {
 
     #[inline]
     fn get_word(&mut self, address: u32) -> Option<u16> {
-        let index = address.wrapping_sub(self.at) as usize / 2;
-        Some(self.words.get(index).copied().unwrap_or(0))
+        // The core asks for its three words at most; addresses count in bytes, shifts in bits.
+        let bits = 8 * address.wrapping_sub(self.at);
+        Some((self.words << (bits & 63) >> 48) as u16)
     }
 
     fn set_byte(&mut self, _: u32, _: u8) -> Option<()> {
@@ -42,10 +44,8 @@ impl Cpu {
     #[inline]
     pub(super) fn by_core<M: Memory>(&mut self, memory: &mut M, length: u32) -> Done {
         let at = self.at;
-        let mut words = Words { at, words: [self.queue[0], self.queue[1], 0] };
-        if length == 3 {
-            words.words[2] = self.fetch(memory, at.wrapping_add(4))?;
-        }
+        let third = if length == 3 { self.fetch(memory, at.wrapping_add(4))? } else { 0 };
+        let mut words = Words { at, words: self.queue.with_third(third) };
         // Tracing is not the core's business.
         let traced = std::mem::replace(&mut self.core.regs.sr.t, false);
         let (clocks, vector) = self.core.interpreter_exception(&mut words);
@@ -56,12 +56,12 @@ impl Cpu {
         }
         let next = self.pc();
         debug_assert_eq!(next, at.wrapping_add(2 * length), "the table of corrections has another length");
-        if length == 1 {
-            self.queue = [words.words[1], self.fetch(memory, next.wrapping_add(2))?];
-        } else {
+        if length > 1 {
             let first = self.fetch(memory, next)?;
-            self.queue = [first, self.fetch(memory, next.wrapping_add(2))?];
+            self.queue.advance(first);
         }
+        let second = self.fetch(memory, next.wrapping_add(2))?;
+        self.queue.advance(second);
         memory.idle((clocks as u32).saturating_sub(4 * length));
         Ok(())
     }
