@@ -72,9 +72,9 @@ fn spoil(vector: &Vector, kind: Kind, what: impl Into<String>, change: impl FnOn
 /// Registers, status bits, PC, queue, the clocks in total, and what the state before says about the outcome.
 fn values(vector: &Vector) -> Vec<Spoilt> {
     let mut list = Vec::new();
-    for number in 0..SR {
+    for (number, name) in NAMES.iter().enumerate().take(SR) {
         for bit in [0, 15, 31] {
-            let what = format!("bit {bit} of {}", NAMES[number]);
+            let what = format!("bit {bit} of {name}");
             list.push(spoil(vector, Kind::Registers, what, |vector| vector.after.values[number] ^= 1 << bit));
         }
     }
@@ -93,7 +93,8 @@ fn values(vector: &Vector) -> Vec<Spoilt> {
     list.push(spoil(vector, Kind::Cycles, "two clocks more", |vector| vector.cycles += 2));
     if vector.exception().is_none() {
         list.push(spoil(vector, Kind::Outcome, "T before", |vector| vector.before.values[SR] ^= 0x8000));
-        list.push(spoil(vector, Kind::Outcome, "RESET", |vector| vector.before.queue[0] ^= vector.opcode() ^ 0x4E70));
+        let other = if vector.resets() { 0x4E71 } else { 0x4E70 };
+        list.push(spoil(vector, Kind::Outcome, "RESET or not", |vector| vector.before.queue[0] = other));
     }
     list
 }
