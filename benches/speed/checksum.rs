@@ -87,6 +87,7 @@ fn rig(rom: &[u8]) -> Rig {
         memory: vec![RamArea { name: "work ram".to_owned(), range: 0xE0_0000..=0xE0_FFFF, size: 0x1_0000 }],
         ports: Vec::new(),
         overlays: Vec::new(),
+        waits: Vec::new(),
     };
     let routine = Routine {
         entry: Entry::At(ENTRY),
@@ -104,5 +105,5 @@ fn rig(rom: &[u8]) -> Rig {
         when: None,
         shows: Vec::new(),
     };
-    Rig { map: Arc::new(Map::new(parts).expect("a map")), routine, branches: vec![done] }
+    Rig { map: Arc::new(Map::new(parts).expect("a map")), routine, interrupts: Vec::new(), branches: vec![done] }
 }

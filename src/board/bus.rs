@@ -8,9 +8,13 @@ use super::pages::{Pages, page};
 use super::port::PortState;
 use super::ram::{Ram, SavedRam};
 use super::socket::Socket;
+use super::trouble::Remap;
 use super::{BUS_MASK, Map, OpenBus, Place, PortWrite, RETURN_ADDRESS, RamFill, Schedule, Troubles};
 use crate::cartridge::Attached;
 use crate::noise::{self, Noise};
+
+/// Bytes of the longest instruction that writes (MOVE.L #,abs.L; PRM, section 4).
+const LONGEST_WRITE: u32 = 10;
 
 /// What differs from run to run on one board.
 #[derive(Clone, Debug, Default)]
@@ -356,8 +360,29 @@ impl Bus {
                 self.pages.cover(&overlay.range, page::OVERLAY + index as u8);
             }
         }
+        for waits in self.map.waits() {
+            self.pages.slow_down(&waits.range);
+        }
+        self.note_remap(showing ^ self.showing);
         self.showing = showing;
         self.hide_near();
+    }
+
+    /// Notes it if the overlays that changed, one bit each, cover the instruction that runs or what follows it: the
+    /// next two words are already in the prefetch queue, whatever shows there now.
+    fn note_remap(&mut self, changed: u64) {
+        let from = self.pc & BUS_MASK;
+        let touches = |range: &std::ops::RangeInclusive<u32>| {
+            *range.start() < from.saturating_add(LONGEST_WRITE) && from <= *range.end()
+        };
+        let overlays = self.map.overlays().iter().enumerate();
+        let underfoot = overlays
+            .filter(|(index, _)| changed >> index & 1 == 1)
+            .find(|(_, overlay)| touches(&overlay.range))
+            .map(|(index, _)| index);
+        if let Some(overlay) = underfoot {
+            self.troubles.remap(Remap { overlay, pc: from });
+        }
     }
 
     /// Gives the near bytes up while an overlay shows among them.

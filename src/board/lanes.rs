@@ -13,6 +13,7 @@ type Lanes = [Option<u8>; 2];
 impl Bus {
     #[cold]
     pub(super) fn read_byte_slow(&mut self, address: u32, purpose: Purpose) -> Option<u8> {
+        self.now += self.map.waits_at(address);
         let lane = (address & 1) as usize;
         if self.pages.at(address) == page::WINDOW
             && let Some(value) = self.socket.plain_byte(address)
@@ -29,6 +30,7 @@ impl Bus {
 
     #[cold]
     pub(super) fn read_word_slow(&mut self, address: u32, purpose: Purpose) -> Option<u16> {
+        self.now += self.map.waits_at(address);
         let plain = if self.pages.at(address) == page::WINDOW { self.socket.plain_word(address) } else { None };
         let word = plain.or_else(|| self.read_lanes(address, [true; 2], purpose))?;
         self.last = word.to_be_bytes();
@@ -142,6 +144,7 @@ impl Bus {
     }
 
     fn write_lanes(&mut self, even: u32, value: u16, wanted: [bool; 2]) -> Option<()> {
+        self.now += self.map.waits_at(even);
         let bytes = value.to_be_bytes();
         let mut landed = false;
         let mut port_done = None;

@@ -43,6 +43,15 @@ impl Overlay {
     }
 }
 
+/// Accesses that last longer: slow ROM, or a socket behind a buffer.
+#[derive(Clone, Debug)]
+pub struct WaitStates {
+    /// Bus addresses, inclusive.
+    pub range: RangeInclusive<u32>,
+    /// Clock periods added to each bus cycle.
+    pub clocks: u32,
+}
+
 /// What an address belongs to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Place {
@@ -77,6 +86,8 @@ pub struct MapParts {
     pub ports: Vec<Port>,
     /// Overlays.
     pub overlays: Vec<Overlay>,
+    /// Wait states; of ranges that overlap the first counts.
+    pub waits: Vec<WaitStates>,
 }
 
 /// Whose range is at fault.
@@ -92,6 +103,8 @@ pub enum Whose {
     Port(usize),
     /// An overlay, by index.
     Overlay(usize),
+    /// Wait states, by index.
+    Waits(usize),
 }
 
 /// Why the parts make no map.
@@ -160,6 +173,18 @@ impl Map {
         &self.parts.overlays
     }
 
+    /// The ranges with wait states.
+    pub fn waits(&self) -> &[WaitStates] {
+        &self.parts.waits
+    }
+
+    /// Clock periods that an access to an address waits.
+    #[inline]
+    pub(super) fn waits_at(&self, address: u32) -> u64 {
+        let waits = self.parts.waits.iter().find(|waits| waits.range.contains(&address));
+        waits.map_or(0, |waits| u64::from(waits.clocks))
+    }
+
     /// What unmapped addresses read as.
     pub fn unmapped(&self) -> OpenBus {
         self.parts.unmapped
@@ -208,6 +233,9 @@ impl Map {
     /// How a page may be served while no overlay shows in it.
     fn page(&self, first: u32, last: u32) -> u8 {
         let parts = &self.parts;
+        if parts.waits.iter().any(|waits| *waits.range.start() <= last && *waits.range.end() >= first) {
+            return page::SLOW;
+        }
         let readable_port = parts
             .ports
             .iter()
@@ -258,6 +286,9 @@ fn check_ranges(parts: &MapParts) -> Result<(), MapError> {
             );
             return Err(error(Whose::Overlay(index), reason));
         }
+    }
+    for (index, waits) in parts.waits.iter().enumerate() {
+        check_on_bus(Whose::Waits(index), &waits.range)?;
     }
     for (later, (whose, name, range)) in areas.iter().enumerate() {
         check_on_bus(*whose, range)?;

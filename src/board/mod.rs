@@ -15,12 +15,12 @@ mod socket;
 mod trouble;
 
 pub use bus::{Bus, Inputs, SavedBus};
-pub use map::{Map, MapError, MapParts, Overlay, Place, RamArea, Whose};
+pub use map::{Map, MapError, MapParts, Overlay, Place, RamArea, WaitStates, Whose};
 pub use observer::{Access, Board, Cycle, Observer, extension_words};
 pub use port::{Change, Port, PortSize, PortWrite, Schedule};
 pub use ram::RamFill;
 pub use socket::{BUS_MASK, shown_offset, steady_byte};
-pub use trouble::{AccessKind, EarlyRead, STRAYS_KEPT, Stray, StrayKind, Troubles};
+pub use trouble::{AccessKind, EarlyRead, Remap, STRAYS_KEPT, Stray, StrayKind, Troubles};
 
 /// The address to which a called routine returns, which is no address: nothing is on the bus when it is fetched there.
 /// No 24-bit address equals it, and no absolute short one either, which would be sign-extended.

@@ -9,7 +9,7 @@ use m68000::MemoryAccess;
 use m68000::Registers;
 
 use super::{BUS_MASK, Bus, Place, PortSize};
-use crate::cpu::{FunctionCode, Memory};
+use crate::cpu::{Exception, FunctionCode, Memory};
 
 /// What a bus cycle is for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -66,6 +66,11 @@ pub trait Observer {
     /// An operand was written.
     fn write(&mut self, access: &Access) {
         let _ = access;
+    }
+
+    /// An exception was entered: the program would have gone on at `from`, its handler is at `to`.
+    fn exception(&mut self, exception: Exception, from: u32, to: u32) {
+        let _ = (exception, from, to);
     }
 
     /// The instruction at `from` is done, and the next one is at `to`.
@@ -130,6 +135,13 @@ impl<O: Observer> Board<O> {
     pub fn done(&mut self, pc: u32) {
         if O::WATCHES && !self.muted {
             self.observer.edge(self.bus.pc & BUS_MASK, pc & BUS_MASK);
+        }
+    }
+
+    /// An exception was entered.
+    pub fn excepted(&mut self, exception: Exception, from: u32, to: u32) {
+        if O::WATCHES && !self.muted {
+            self.observer.exception(exception, from & BUS_MASK, to & BUS_MASK);
         }
     }
 

@@ -62,6 +62,11 @@ impl Pages {
         }
     }
 
+    /// Takes the short ways from every page that a range touches.
+    pub fn slow_down(&mut self, range: &RangeInclusive<u32>) {
+        self.0[Self::of(range)].fill(page::SLOW);
+    }
+
     fn of(range: &RangeInclusive<u32>) -> RangeInclusive<usize> {
         (range.start() >> PAGE_BITS) as usize..=(range.end() >> PAGE_BITS) as usize
     }

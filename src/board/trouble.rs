@@ -41,6 +41,15 @@ pub struct Stray {
     pub size: PortSize,
 }
 
+/// A write that changed what shows under the code that made it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Remap {
+    /// The overlay that came or went, by index.
+    pub overlay: usize,
+    /// Address of the instruction.
+    pub pc: u32,
+}
+
 /// What a faulting access tried.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum AccessKind {
@@ -61,6 +70,8 @@ pub struct Troubles {
     pub early_read_count: u64,
     /// Whether a word of RAM never written came into the prefetch queue, executed or not.
     pub fetched_early: bool,
+    /// The first time that a write remapped the code which made it.
+    pub remap: Option<Remap>,
     /// First accesses that went astray, of each kind.
     pub strays: Vec<Stray>,
     /// How many writes landed nowhere, reads found nothing, and port values were undeclared.
@@ -72,6 +83,7 @@ impl Troubles {
         self.early_reads.clear();
         self.early_read_count = 0;
         self.fetched_early = false;
+        self.remap = None;
         self.strays.clear();
         self.stray_counts = [0; 3];
     }
@@ -81,6 +93,7 @@ impl Troubles {
         self.early_reads.clone_from(&other.early_reads);
         self.early_read_count = other.early_read_count;
         self.fetched_early = other.fetched_early;
+        self.remap = other.remap;
         self.strays.clone_from(&other.strays);
         self.stray_counts = other.stray_counts;
     }
@@ -91,6 +104,10 @@ impl Troubles {
         if self.early_reads.len() < STRAYS_KEPT && !self.early_reads.contains(&read) {
             self.early_reads.push(read);
         }
+    }
+
+    pub(super) fn remap(&mut self, remap: Remap) {
+        self.remap.get_or_insert(remap);
     }
 
     pub(super) fn stray(&mut self, stray: Stray) {

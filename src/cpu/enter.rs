@@ -14,26 +14,26 @@ pub struct DoubleFault;
 impl Cpu {
     /// Enters the handler of an exception: stacks the frame, loads the vector, fills the queue.
     ///
-    /// Returns the exception whose handler comes next. It is another one if stacking the frame met a bus or address
-    /// error, or if the instruction was traced: the trace follows at once, before the handler's first instruction.
+    /// Returns the exception whose handler comes next: another one if stacking the frame met a bus or address error.
+    /// Then see [`Cpu::trace_due`].
     ///
     /// # Errors
     /// [`DoubleFault`] if that happens to the frame of such an error itself.
     pub fn enter<M: Memory>(&mut self, memory: &mut M, raised: &Raised) -> Result<Exception, DoubleFault> {
         let number = raised.exception.vector();
         match self.process(memory, raised, number) {
-            Ok(()) if self.trace_due => {
-                let trace = self.trace();
-                self.enter(memory, &trace)
-            }
             Ok(()) => Ok(raised.exception),
             Err(Aborted) => self.nested(memory, raised),
         }
     }
 
-    /// The trace after an instruction that has run.
-    pub(super) fn trace(&mut self) -> Raised {
-        self.trace_due = false;
+    /// The trace of an instruction that has run and raised an exception itself (TRAP, say), once that one is entered:
+    /// it is to be entered next, before the handler's first instruction (UM 6.3.8).
+    pub fn trace_due(&mut self) -> Option<Raised> {
+        std::mem::take(&mut self.trace_due).then(|| self.trace())
+    }
+
+    pub(super) fn trace(&self) -> Raised {
         Raised { exception: Exception::Trace, pc: self.pc(), fault: None }
     }
 

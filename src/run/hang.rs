@@ -6,7 +6,9 @@
 
 use m68000::Registers;
 
+use super::interrupts::Interrupts;
 use crate::board::{Bus, SavedBus};
+use crate::cpu::Cpu;
 
 /// Instructions before the first state is kept: an ordinary detection is over by then.
 const FIRST: u64 = 1024;
@@ -15,6 +17,9 @@ const FIRST: u64 = 1024;
 #[derive(Clone, Debug)]
 pub(super) struct Earlier {
     registers: Registers,
+    /// The prefetch queue, which may differ from what memory holds by now.
+    queue: [u16; 2],
+    interrupts: Vec<(bool, u64)>,
     bus: SavedBus,
     /// Instructions run when the state was kept; `u64::MAX` before the first.
     at: u64,
@@ -24,7 +29,14 @@ pub(super) struct Earlier {
 
 impl Earlier {
     pub fn new() -> Self {
-        Self { registers: Registers::default(), bus: SavedBus::default(), at: u64::MAX, next: FIRST }
+        Self {
+            registers: Registers::default(),
+            queue: [0; 2],
+            interrupts: Vec::new(),
+            bus: SavedBus::default(),
+            at: u64::MAX,
+            next: FIRST,
+        }
     }
 
     /// Forgets everything, for a new run.
@@ -35,8 +47,10 @@ impl Earlier {
     }
 
     /// Keeps the state after `count` instructions.
-    pub fn keep(&mut self, count: u64, registers: &Registers, bus: &Bus) {
-        self.registers = *registers;
+    pub fn keep(&mut self, count: u64, cpu: &Cpu, interrupts: &Interrupts, bus: &Bus) {
+        self.registers = *cpu.registers();
+        self.queue = cpu.queue();
+        interrupts.save(bus.now, &mut self.interrupts);
         bus.save(&mut self.bus);
         self.at = count;
         self.next = count.saturating_mul(2);
@@ -44,13 +58,16 @@ impl Earlier {
 
     /// Whether the state is the one kept; if so, the instructions between.
     #[inline]
-    pub fn again(&mut self, count: u64, registers: &Registers, bus: &Bus) -> Option<u64> {
-        if registers.pc == self.registers.pc { self.compare(count, registers, bus) } else { None }
+    pub fn again(&mut self, count: u64, cpu: &Cpu, interrupts: &Interrupts, bus: &Bus) -> Option<u64> {
+        if cpu.registers().pc == self.registers.pc { self.compare(count, cpu, interrupts, bus) } else { None }
     }
 
     #[inline(never)]
-    fn compare(&mut self, count: u64, registers: &Registers, bus: &Bus) -> Option<u64> {
-        let again = same(registers, &self.registers) && bus.same(&mut self.bus);
+    fn compare(&mut self, count: u64, cpu: &Cpu, interrupts: &Interrupts, bus: &Bus) -> Option<u64> {
+        let again = same(cpu.registers(), &self.registers)
+            && cpu.queue() == self.queue
+            && interrupts.same(bus.now, &self.interrupts)
+            && bus.same(&mut self.bus);
         again.then(|| count - self.at)
     }
 }

@@ -6,6 +6,7 @@ use m68000::Registers;
 
 use super::exits::Exits;
 use super::hang::Earlier;
+use super::interrupts::{Interrupts, Timing, mask};
 use super::{Branch, Cell, Crash, End, Entry, Limit, Outcome, Rig, Wrong};
 use crate::board::{BUS_MASK, Board, Bus, Inputs, Observer, Place, RETURN_ADDRESS, RamFill, extension_words};
 use crate::cpu::{self, Cpu, Exception, Raised, Step};
@@ -18,6 +19,8 @@ const LONGEST: u32 = 10;
 pub struct Setup {
     /// Cartridge, open-bus rule, port schedules, seed.
     pub inputs: Inputs,
+    /// When each device interrupts, by index; `None` for what the rig says.
+    pub interrupts: Vec<Option<Timing>>,
     /// Cells to look at when the run is over.
     pub probes: Vec<Cell>,
 }
@@ -30,6 +33,9 @@ pub struct Machine<O: Observer = ()> {
     cpu: Cpu,
     exits: Exits,
     earlier: Earlier,
+    interrupts: Interrupts,
+    /// The cycle after which something is to be looked at: a limit, or an interrupt.
+    horizon: u64,
     outcome: Outcome,
 }
 
@@ -51,6 +57,8 @@ impl<O: Observer> Machine<O> {
             cpu: Cpu::default(),
             exits,
             earlier: Earlier::new(),
+            interrupts: Interrupts::default(),
+            horizon: 0,
             outcome: Outcome::default(),
             rig,
         }
@@ -98,6 +106,8 @@ impl<O: Observer> Machine<O> {
         }
         self.board.bus.pc = self.cpu.pc();
         self.earlier.reset();
+        self.interrupts.start(&self.rig.interrupts, &setup.interrupts);
+        self.look_ahead();
         let outcome = &mut self.outcome;
         outcome.instructions = 0;
         outcome.cycles = 0;
@@ -132,10 +142,12 @@ impl<O: Observer> Machine<O> {
                 if let Err(end) = self.step(pc) {
                     break 'run end;
                 }
-                if self.board.bus.now > limits.cycles {
-                    break 'run End::Limit(Limit::Cycles);
+                if self.board.bus.now > self.horizon
+                    && let Err(end) = self.at_horizon()
+                {
+                    break 'run end;
                 }
-                if let Some(period) = self.earlier.again(count, self.cpu.registers(), &self.board.bus) {
+                if let Some(period) = self.earlier.again(count, &self.cpu, &self.interrupts, &self.board.bus) {
                     break 'run End::Hung { first: 0, last: BUS_MASK, period };
                 }
             }
@@ -145,7 +157,7 @@ impl<O: Observer> Machine<O> {
             if count >= last {
                 break End::Limit(Limit::Instructions);
             }
-            self.earlier.keep(count, self.cpu.registers(), &self.board.bus);
+            self.earlier.keep(count, &self.cpu, &self.interrupts, &self.board.bus);
         };
         self.outcome.instructions = count;
         self.outcome.cycles = self.board.bus.now;
@@ -220,14 +232,72 @@ impl<O: Observer> Machine<O> {
     /// After an instruction that raised an exception or stopped: its handler is entered, or the run ends.
     #[cold]
     fn exceptional(&mut self, step: Step) -> Result<(), End> {
-        let Step::Raised(raised) = step else { return Err(End::Stopped) };
-        self.check_handler(&raised)?;
-        let entered = self.cpu.enter(&mut self.board, &raised).map_err(|_| End::Halted(raised.exception))?;
-        // Stacking the frame, or a trace, may have led to another handler.
-        if entered != raised.exception && !self.handles(entered) {
+        let Step::Raised(mut raised) = step else { return self.wait_stopped() };
+        loop {
+            self.enter(&raised)?;
+            let Some(trace) = self.cpu.trace_due() else { return Ok(()) };
+            raised = trace;
+        }
+    }
+
+    fn enter(&mut self, raised: &Raised) -> Result<(), End> {
+        self.check_handler(raised)?;
+        let from = self.cpu.pc();
+        let entered = self.cpu.enter(&mut self.board, raised).map_err(|_| End::Halted(raised.exception))?;
+        self.entered(raised.exception, entered, from)
+    }
+
+    /// A handler is entered: the one that was meant, or that of an error which stacking its frame has met.
+    fn entered(&mut self, meant: Exception, entered: Exception, from: u32) -> Result<(), End> {
+        if entered != meant && !self.handles(entered) {
             return Err(End::Crashed(Crash { exception: entered, access: None, handler: Wrong::NotHandled }));
         }
+        self.board.excepted(entered, from, self.cpu.pc());
         Ok(())
+    }
+
+    /// After a STOP: time passes until a request comes that wakes the processor. It is taken like any other.
+    fn wait_stopped(&mut self) -> Result<(), End> {
+        self.interrupts.advance(self.board.bus.now);
+        let mask = mask(&self.cpu);
+        if self.interrupts.taken(mask).is_none() {
+            let Some(when) = self.interrupts.wakes(mask) else { return Err(End::Stopped) };
+            self.board.bus.now = self.board.bus.now.max(when);
+        }
+        self.horizon = 0;
+        Ok(())
+    }
+
+    /// Past the horizon: a limit is reached, or an interrupt may be taken. An exit that is reached comes first.
+    #[cold]
+    fn at_horizon(&mut self) -> Result<(), End> {
+        if self.board.bus.now > self.rig.routine.limits.cycles {
+            return Err(End::Limit(Limit::Cycles));
+        }
+        self.interrupts.advance(self.board.bus.now);
+        if !self.exits.hit(self.cpu.pc() & BUS_MASK)
+            && let Some(index) = self.interrupts.taken(mask(&self.cpu))
+        {
+            self.interrupts.acknowledge(index);
+            self.interrupt(index)?;
+        }
+        self.look_ahead();
+        Ok(())
+    }
+
+    /// Sets the horizon: one cycle before the next request, or the limit.
+    fn look_ahead(&mut self) {
+        self.horizon = self.rig.routine.limits.cycles.min(self.interrupts.next().saturating_sub(1));
+    }
+
+    /// Enters the handler of a device's interrupt.
+    fn interrupt(&mut self, index: usize) -> Result<(), End> {
+        let (level, vector) = (self.rig.interrupts[index].level, self.rig.interrupts[index].vector());
+        let exception = Exception::Interrupt(level);
+        self.check_vector(vector).map_err(|handler| End::Crashed(Crash { exception, access: None, handler }))?;
+        let from = self.cpu.pc();
+        let entered = self.cpu.interrupt(&mut self.board, level, vector).map_err(|_| End::Halted(exception))?;
+        self.entered(exception, entered, from)
     }
 
     /// Whether the routine takes an exception by itself.
@@ -243,14 +313,15 @@ impl<O: Observer> Machine<O> {
         if !self.handles(exception) {
             return Err(crash(Wrong::NotHandled));
         }
-        // The vector table may lie in RAM or under an overlay too.
-        let vector = u32::from(exception.vector()) * 4;
-        let bus = &self.board.bus;
-        let handler = u32::from(bus.peek_word(vector)) << 16 | u32::from(bus.peek_word(vector + 2));
-        if !handler.is_multiple_of(2) || !self.may_run(handler & BUS_MASK) {
-            return Err(crash(Wrong::NoHandler(handler)));
-        }
-        Ok(())
+        self.check_vector(exception.vector()).map_err(crash)
+    }
+
+    /// Whether a vector leads to code. The table may lie in RAM or under an overlay too.
+    fn check_vector(&self, number: u8) -> Result<(), Wrong> {
+        let (address, bus) = (u32::from(number) * 4, &self.board.bus);
+        let handler = u32::from(bus.peek_word(address)) << 16 | u32::from(bus.peek_word(address + 2));
+        let runs = handler.is_multiple_of(2) && self.may_run(handler & BUS_MASK);
+        if runs { Ok(()) } else { Err(Wrong::NoHandler(handler)) }
     }
 
     /// Goes once more round a loop that never ends: the lowest and the highest address of its instructions.

@@ -6,11 +6,13 @@
 mod cell;
 mod exits;
 mod hang;
+mod interrupts;
 mod machine;
 mod outcome;
 mod routine;
 
 pub use cell::{Cell, Probe, Register, Width};
+pub use interrupts::{Interrupt, Timing};
 pub use machine::{Machine, Setup};
 pub use outcome::{Crash, End, Limit, Outcome, Wrong};
 pub use routine::{Branch, BranchKind, Condition, Entry, Exit, Limits, Rig, Routine};

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use serde::Serialize;
 
-use super::{Cell, Register};
+use super::{Cell, Interrupt, Register};
 use crate::board::Map;
 use crate::cpu::Exception;
 
@@ -111,6 +111,8 @@ pub struct Rig {
     pub map: Arc<Map>,
     /// What it runs.
     pub routine: Routine,
+    /// Who interrupts it.
+    pub interrupts: Vec<Interrupt>,
     /// How that can end.
     pub branches: Vec<Branch>,
 }

@@ -105,7 +105,7 @@ impl Harness {
             acceptance,
             rule_lines: rule_lines.collect(),
             rules_path: sections.document(&table).path.clone(),
-            rig: Arc::new(Rig { map: Arc::new(map), routine, branches }),
+            rig: Arc::new(Rig { map: Arc::new(map), routine, interrupts: Vec::new(), branches }),
         })
     }
 
@@ -160,7 +160,7 @@ impl Harness {
             file: self.path.clone(),
             line: 0,
             expectation: self.expectation(&inputs),
-            setup: Setup { inputs, probes: Vec::new() },
+            setup: Setup { inputs, ..Setup::default() },
             fills: Self::fills(&self.power_on),
             known_bug: None,
         }

@@ -39,7 +39,7 @@ impl Maker<'_> {
         let empty = spec.empty.map_or(harness.empty, Into::into);
         let inputs = Inputs { attached: understood.attached, empty, ports, seed: self.suite.seed };
         let label = self.label(understood.label, &spec, &inputs);
-        let mut setup = Setup { inputs, probes: Vec::new() };
+        let mut setup = Setup { inputs, ..Setup::default() };
         let expectation =
             expect::resolve(harness, &spec.expect.unwrap_or_default(), &mut setup).map_err(|refusal| {
                 let path = self.place(&KeyPath::root().key("expect").join(&refusal.path));

@@ -96,7 +96,8 @@ pub fn map(sections: &Sections, host: &Arc<HostRom>) -> Result<(Map, Vec<Vec<Ram
     let ports = ports(sections)?;
     let overlays = overlays(sections, &ports)?;
     let unmapped = file.unmapped.map_or(OpenBus::Floating, Into::into);
-    let parts = MapParts { host: Arc::clone(host), host_range, window, unmapped, memory, ports, overlays };
+    let parts =
+        MapParts { host: Arc::clone(host), host_range, window, unmapped, memory, ports, overlays, waits: Vec::new() };
     let map = Map::new(parts).map_err(|error| {
         let root = KeyPath::root();
         let path = match error.whose {
@@ -109,6 +110,7 @@ pub fn map(sections: &Sections, host: &Arc<HostRom>) -> Result<(Map, Vec<Vec<Ram
             }
             Whose::Port(index) => root.key("ports").index(index).key("at"),
             Whose::Overlay(index) => root.key("overlays").index(index).key("range"),
+            Whose::Waits(index) => root.key("wait-states").index(index).key("range"),
         };
         sections.complain(&path, error.reason)
     })?;

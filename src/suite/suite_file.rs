@@ -298,7 +298,7 @@ fn check_defaults(document: &Document, harness: &Harness, defaults: &Yaml) -> Re
         refusal.complain(document, &path)
     })?;
     let inputs = Inputs { ports: vec![None; harness.rig.map.ports().len()], ..Inputs::default() };
-    let mut setup = Setup { inputs, probes: Vec::new() };
+    let mut setup = Setup { inputs, ..Setup::default() };
     match expect::resolve(harness, &spec.expect.unwrap_or_default(), &mut setup) {
         // Whether a case expects anything at all is the case's business.
         Err(refusal) if !refusal.path.0.is_empty() => {

@@ -230,7 +230,7 @@ fn an_instruction_that_cannot_be_fetched_is_named() {
     let not_fetched = |address| Crash {
         exception: Exception::BusError,
         access: Some((address, AccessKind::Fetch)),
-        handler: Wrong::NotFetched,
+        handler: Wrong::NotHandled,
     };
     let cases: [&[u16]; 5] = [
         &[0x3028], // move.w d16(a0),d0: A0 leads nowhere too

@@ -7,13 +7,14 @@
 use std::sync::Arc;
 
 use keyway::board::{
-    Bus, Inputs, Map, MapError, MapParts, OpenBus, Overlay, Port, PortSize, RamArea, RamFill, Schedule,
+    Bus, Inputs, Map, MapError, MapParts, OpenBus, Overlay, Port, PortSize, RamArea, RamFill, Schedule, WaitStates,
 };
 use keyway::cartridge::{Attached, Contacts, Fill, Image};
 use keyway::cpu::Exception;
 use keyway::rom::HostRom;
 use keyway::run::{
-    Branch, BranchKind, Condition, Crash, End, Entry, Exit, Limits, Machine, Outcome, Register, Rig, Routine, Setup,
+    Branch, BranchKind, Condition, Crash, End, Entry, Exit, Interrupt, Limits, Machine, Outcome, Register, Rig,
+    Routine, Setup, Timing,
 };
 
 /// Where the code of a bench stands, and where it is entered.
@@ -38,6 +39,8 @@ pub struct Bench {
     pub memory: Vec<RamArea>,
     pub ports: Vec<Port>,
     pub overlays: Vec<Overlay>,
+    pub waits: Vec<WaitStates>,
+    pub interrupts: Vec<Interrupt>,
     pub routine: Routine,
     pub branches: Vec<Branch>,
     pub inputs: Inputs,
@@ -63,6 +66,8 @@ impl Bench {
             memory: vec![ram("work ram", RAM, 0x1_0000)],
             ports: Vec::new(),
             overlays: Vec::new(),
+            waits: Vec::new(),
+            interrupts: Vec::new(),
             routine,
             branches: Vec::new(),
             inputs: Inputs { seed: 7, ..Inputs::default() },
@@ -121,6 +126,14 @@ impl Bench {
         self
     }
 
+    /// Adds a device that interrupts with its autovector, once or again and again.
+    pub fn interrupt(mut self, level: u8, first: u64, every: Option<u64>) -> Self {
+        let name = format!("device {}", self.interrupts.len());
+        let timing = Timing { first: Some(first), every };
+        self.interrupts.push(Interrupt { name, level, vector: None, timing });
+        self
+    }
+
     /// Plugs in an image; the contacts stay as they are.
     pub fn attach(mut self, image: Image) -> Self {
         self.inputs.attached.image = Attached::image(image).image;
@@ -151,18 +164,24 @@ impl Bench {
             memory: self.memory.clone(),
             ports: self.ports.clone(),
             overlays: self.overlays.clone(),
+            waits: self.waits.clone(),
         })
     }
 
     /// The rig.
     pub fn rig(&self) -> Arc<Rig> {
         let map = self.try_map().unwrap_or_else(|error| panic!("{error}"));
-        Arc::new(Rig { map: Arc::new(map), routine: self.routine.clone(), branches: self.branches.clone() })
+        Arc::new(Rig {
+            map: Arc::new(map),
+            routine: self.routine.clone(),
+            interrupts: self.interrupts.clone(),
+            branches: self.branches.clone(),
+        })
     }
 
     /// The setup.
     pub fn setup(&self) -> Setup {
-        Setup { inputs: self.inputs.clone(), probes: Vec::new() }
+        Setup { inputs: self.inputs.clone(), ..Setup::default() }
     }
 
     /// The board alone, at power-on.

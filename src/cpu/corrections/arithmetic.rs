@@ -1,7 +1,7 @@
 //! Arithmetic and logic with an operand in memory.
 
 use crate::cpu::Cpu;
-use crate::cpu::access::{Done, Place};
+use crate::cpu::access::{Aborted, Done, Place};
 use crate::cpu::alu::Alu;
 use crate::cpu::memory::Memory;
 use crate::cpu::operand::{Operand, stride};
@@ -125,23 +125,16 @@ impl Cpu {
     }
 
     /// Reads through -(An), a long low word first; gives the address too.
-    fn read_before<M: Memory>(
-        &mut self,
-        memory: &mut M,
-        number: u16,
-        size: Size,
-    ) -> Result<(u32, u32), crate::cpu::access::Aborted> {
+    fn read_before<M: Memory>(&mut self, memory: &mut M, number: u16, size: Size) -> Result<(u32, u32), Aborted> {
         let number = (number & 7) as u8;
-        // At a fault of the low word An has moved by one word only (observed).
-        let step = if size == Size::Long { 2 } else { stride(size, number) };
-        *self.core.regs.a_mut(number) -= step;
-        let address = self.core.regs.a(number);
+        let address = self.core.regs.a(number).wrapping_sub(stride(size, number));
         if size != Size::Long {
+            self.core.regs.a_mut(number).0 = address;
             return Ok((address, self.read(memory, size, Place::data(address))?));
         }
-        let low = self.read_word(memory, Place::data(address))?;
-        *self.core.regs.a_mut(number) -= 2;
-        let address = address.wrapping_sub(2);
+        // At a fault of the low word An has not moved yet (observed).
+        let low = self.read_word(memory, Place::data(address.wrapping_add(2)))?;
+        self.core.regs.a_mut(number).0 = address;
         let high = self.read_word(memory, Place::data(address))?;
         Ok((address, high << 16 | low))
     }

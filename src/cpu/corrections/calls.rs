@@ -57,8 +57,8 @@ impl Cpu {
         let displacement = self.displacement(memory)?;
         self.fault_pc = self.pc().wrapping_add(2);
         let stack = self.core.regs.sp().wrapping_sub(4);
-        // LINK A7 pushes the stack pointer as it is after the push (observed).
-        let value = if number == 7 { stack } else { self.core.regs.a(number) };
+        // LINK A7 pushes the stack pointer as it was before the push (observed).
+        let value = self.core.regs.a(number);
         self.push_long(memory, value)?;
         self.core.regs.a_mut(number).0 = stack;
         *self.core.regs.sp_mut() += displacement;

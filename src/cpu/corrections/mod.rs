@@ -75,6 +75,7 @@ impl Cpu {
             Family::CountDown => self.count_down(memory, opcode),
             Family::Jump => self.jump_to(memory, opcode),
             Family::Call => self.call(memory, opcode),
+            Family::LoadIndexed => self.load_indexed(memory, opcode),
             Family::PushAddress => self.push_address(memory, opcode),
             Family::Link => self.link(memory, opcode),
             Family::Unlink => self.unlink(memory, opcode),

@@ -119,6 +119,13 @@ impl Cpu {
         self.finish(memory)
     }
 
+    /// LEA with an index.
+    pub(super) fn load_indexed<M: Memory>(&mut self, memory: &mut M, opcode: u16) -> Done {
+        let address = self.address_of(memory, opcode)?;
+        self.core.regs.a_mut((opcode >> 9 & 7) as u8).0 = address;
+        self.finish(memory)
+    }
+
     /// PEA: an absolute address is pushed before the last prefetch, any other after it.
     pub(super) fn push_address<M: Memory>(&mut self, memory: &mut M, opcode: u16) -> Done {
         let address = self.address_of(memory, opcode)?;

@@ -106,9 +106,14 @@ impl Cpu {
         self.finish(memory)
     }
 
-    /// TRAPV.
+    /// TRAPV. With V set the prefetch is the supervisor's already (observed).
     pub(super) fn trap_on_overflow<M: Memory>(&mut self, memory: &mut M) -> Done {
-        self.finish(memory)?;
+        let sr = &mut self.core.regs.sr;
+        let supervisor = sr.s;
+        sr.s |= sr.v;
+        let finished = self.finish(memory);
+        self.core.regs.sr.s = supervisor;
+        finished?;
         if self.core.regs.sr.v { Err(self.raise(Exception::Trapv, self.pc())) } else { Ok(()) }
     }
 }

@@ -52,6 +52,7 @@ pub(super) enum Family {
     CountDown,
     Jump,
     Call,
+    LoadIndexed,
     PushAddress,
     Link,
     Unlink,
@@ -248,11 +249,12 @@ const fn one_operand(mode: u16, family: Family) -> Family {
     }
 }
 
-/// LEA touches nothing on the bus but its own words.
+/// LEA touches nothing on the bus but its own words; with an index they come with pauses between.
 const fn load_address(mode: u16) -> Family {
     match mode {
         2 => F::Core1,
-        5..=7 | 9 | 10 => F::Core2,
+        5 | 7 | 9 => F::Core2,
+        6 | 10 => F::LoadIndexed,
         8 => F::Core3,
         _ => F::Illegal,
     }
