@@ -25,6 +25,8 @@ pub struct Seen {
     pub bench: Bench,
     pub raised: Option<Raised>,
     pub double_fault: bool,
+    /// Whether a trace follows on the exception that was entered.
+    pub trace_due: bool,
 }
 
 impl Runner {
@@ -44,20 +46,14 @@ impl Runner {
             bench,
             raised,
             double_fault,
+            trace_due: self.cpu.trace_due().is_some(),
         }
     }
 
-    /// Enters an exception, but never a trace: neither one that was raised, nor one that follows on another exception
-    /// (TRAP under T). Returns whether that went well.
+    /// Enters an exception, but not a trace. Returns whether that went well.
     fn enter(&mut self, bench: &mut Bench, raised: &Raised) -> bool {
         if raised.exception == Exception::Trace {
             return true;
-        }
-        if self.cpu.registers().sr.t {
-            // The state without the memory of a trace that is due.
-            let (registers, queue) = (*self.cpu.registers(), self.cpu.queue());
-            self.cpu.start(registers);
-            self.cpu.set_queue(queue);
         }
         self.cpu.enter(bench, raised).is_ok()
     }
