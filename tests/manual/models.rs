@@ -162,7 +162,7 @@ pub fn extend(o: &Operands) -> Answer {
 }
 
 pub fn swap(o: &Operands) -> Answer {
-    o.answer(o.target >> 16 | o.target << 16)
+    o.answer(o.target.rotate_left(16))
 }
 
 pub fn multiply_unsigned(o: &Operands) -> Answer {

@@ -42,7 +42,7 @@ fn every_count_way_and_size() {
             let opcode = by_register(way, left, bits);
             for case in 0..64 * 40 {
                 // Only the low six bits of the count register count.
-                let source = noise.bits() as u32 & !63 | case % 64;
+                let source = noise.bits() as u32 & !63 | (case % 64);
                 let o = Operands { bits, source, target: operand(&mut noise), codes: noise.word() & 0x1F };
                 let got = run(&mut bench, opcode, &o);
                 assert_eq!(got, codes(&o, kind, left), "{opcode:04X}, {kind:?} left {left}: {o:X?}");
