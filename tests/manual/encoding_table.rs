@@ -132,6 +132,6 @@ pub const ENCODINGS: &[Encoding] = &[
     ("shift of memory",     "11100wwh11eeeeee", MemoryAlterable, More),
 ];
 
-/// Those of them that are privileged (PRM section 6 and table 1-2).
+/// Those of them that are privileged (PRM section 6).
 pub const PRIVILEGED: [&str; 8] =
     ["ANDI to SR", "EORI to SR", "ORI to SR", "MOVE to SR", "MOVE USP", "RESET", "STOP", "RTE"];

@@ -61,7 +61,7 @@ pub struct Answer {
     pub stored: Option<u32>,
     pub carry: bool,
     pub overflow: bool,
-    /// The codes for the columns with a rule of their own; Z is as PRM 3.7 has it for several-word arithmetic: cleared
+    /// The codes for the columns with a rule of their own; Z is as in arithmetic of several words (ADDX): cleared
     /// by a result that is not zero, otherwise unchanged.
     pub special: u16,
     /// Columns that the manual leaves open for these very operands.

@@ -1,6 +1,6 @@
 //! What is behind the tables' maxima: times that depend on the operands.
 //!
-//! MULU and MULS are documented (UM 8.4, notes to the table, from memory). The manual gives only maxima for DIVU, DIVS
+//! MULU and MULS are documented (UM, notes to table 8-4, from memory). The manual gives only maxima for DIVU, DIVS
 //! and the bit instructions on registers; their formulas were observed on the published vectors (SingleStepTests/
 //! m68000, v1) and are written down here in words anew.
 
