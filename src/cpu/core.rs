@@ -11,8 +11,7 @@ use super::{Cpu, Exception};
 
 /// An instruction as memory: its words, and nothing else.
 struct Words {
-    at: u32,
-    /// The first word is at the left.
+    /// The words not yet taken; the next one is at the left. The core takes them in order.
     words: u64,
 }
 
@@ -22,10 +21,10 @@ impl MemoryAccess for Words {
     }
 
     #[inline]
-    fn get_word(&mut self, address: u32) -> Option<u16> {
-        // The core asks for its three words at most; addresses count in bytes, shifts in bits.
-        let bits = 8 * address.wrapping_sub(self.at);
-        Some((self.words << (bits & 63) >> 48) as u16)
+    fn get_word(&mut self, _: u32) -> Option<u16> {
+        let word = (self.words >> 48) as u16;
+        self.words <<= 16;
+        Some(word)
     }
 
     fn set_byte(&mut self, _: u32, _: u8) -> Option<()> {
@@ -45,17 +44,17 @@ impl Cpu {
     pub(super) fn by_core<M: Memory>(&mut self, memory: &mut M, length: u32) -> Done {
         let at = self.at;
         let third = if length == 3 { self.fetch(memory, at.wrapping_add(4))? } else { 0 };
-        let mut words = Words { at, words: self.queue.with_third(third) };
-        // Tracing is not the core's business.
-        let traced = std::mem::replace(&mut self.core.regs.sr.t, false);
+        let mut words = Words { words: self.queue.with_third(third) };
         let (clocks, vector) = self.core.interpreter_exception(&mut words);
-        self.core.regs.sr.t = traced;
-        if let Some(vector) = vector {
+        // Of a traced instruction the core says so; it has run, and the rest is `step`'s.
+        if let Some(vector) = vector
+            && vector != Exception::Trace.vector()
+        {
             debug_assert!(false, "an instruction on registers raised vector {vector}");
             return Err(self.raise(Exception::from_vector(vector).unwrap_or(Exception::Illegal), at));
         }
-        let next = self.pc();
-        debug_assert_eq!(next, at.wrapping_add(2 * length), "the table of corrections has another length");
+        let next = at.wrapping_add(2 * length);
+        debug_assert_eq!(self.pc(), next, "the table of corrections has another length");
         if length > 1 {
             let first = self.fetch(memory, next)?;
             self.queue.advance(first);
