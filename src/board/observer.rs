@@ -29,6 +29,8 @@ pub enum Cycle {
 pub struct Access {
     /// What it is for.
     pub cycle: Cycle,
+    /// The clock period of the run in which it ends.
+    pub ends: u64,
     /// Bus address.
     pub address: u32,
     /// Width.
@@ -166,7 +168,7 @@ impl<O: Observer> Board<O> {
         let address = address & BUS_MASK;
         let place = self.bus.place(address);
         let offset = if place == Place::Window { self.bus.shown_last(address) } else { None };
-        let access = Access { cycle, address, size, value, code, place, offset };
+        let access = Access { cycle, ends: self.bus.now, address, size, value, code, place, offset };
         match cycle {
             Cycle::Fetch | Cycle::Dropped => self.observer.passing(&access),
             Cycle::Read => self.observer.read(&access),
