@@ -1,7 +1,7 @@
 //! Where the second processor differs, and why keyway does not follow it.
 //!
-//! A [`Known`] lets through what it names, in the states that it names. It must be needed: each of its fields differs in
-//! some case, or the test fails.
+//! A [`Known`] lets through what it names, in the states that it names. It must be needed: each of its fields differs
+//! in some case, or the test fails.
 
 use super::fields::Fields;
 use super::processors::Seen;
@@ -77,7 +77,7 @@ pub const KNOWN: &[Known] = &[
         value: 0x80C0,
         when: |_, mine, _| raised(mine, 5),
         fields: &[Fields::N, Fields::Z, Fields::V, Fields::C],
-        why: "division by zero: C is cleared (PRM), the rest undefined and in no vector; the other leaves all as they were",
+        why: "division by zero: C is cleared (PRM), the rest undefined and in no vector; the other leaves all alone",
     },
     Known {
         mask: 0xF0C0,
@@ -98,8 +98,8 @@ pub const KNOWN: &[Known] = &[
         value: 0x50C8,
         when: |start, _, theirs| expired(start, theirs),
         fields: &[Fields::ACCESSES, Fields::ORDER],
-        why: "DBcc that runs out makes three fetches (UM table 8-9), and no vector shows the first: keyway takes it from \
-              the target, the other from the next instruction",
+        why: "DBcc that runs out makes three fetches (UM table 8-9), and no vector shows the first: keyway takes it \
+              from the target, the other from the next instruction",
     },
     Known {
         mask: 0xF0F8,

@@ -28,10 +28,13 @@ const LAST: u64 = 16_000;
 
 /// The opcode of a case.
 fn opcode(case: u64, legal: &[u16]) -> u16 {
-    match case {
-        0..CASES if case < ROUNDS << 16 => case as u16,
-        _ if case >= CASES - LAST => ALONE[(case % ALONE.len() as u64) as usize],
-        _ => legal[((case - (ROUNDS << 16)) % legal.len() as u64) as usize],
+    let round = |list: &[u16], index: u64| list[(index % list.len() as u64) as usize];
+    if case < ROUNDS << 16 {
+        case as u16
+    } else if case < CASES - LAST {
+        round(legal, case - (ROUNDS << 16))
+    } else {
+        round(&ALONE, case)
     }
 }
 

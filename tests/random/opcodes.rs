@@ -171,8 +171,8 @@ impl Bench {
         }
     }
 
-    /// Enters the handler. Stack, vector or handler may be odd or missing: then a bus or address error comes instead, or
-    /// a double fault if it was one already (UM 6.3.9, from memory).
+    /// Enters the handler. Stack, vector or handler may be odd or missing: then a bus or address error comes instead,
+    /// or a double fault if it was one already (UM 6.3.9, from memory).
     fn enter(&mut self, raised: &Raised) -> Result<(), DoubleFault> {
         let (clock, refused) = (self.memory.clock, self.memory.refused);
         let odd = self.cpu.registers().ssp.0 & 1 == 1 || self.memory.odd(raised.exception.vector());
@@ -237,4 +237,33 @@ fn every_opcode_gets_on_where_much_is_missing() {
     assert_eq!(counts.states, STATES << 16);
     assert!(counts.ran > 100_000 && counts.bus_errors > 10_000, "{counts:?}");
     assert!(counts.raised > 10_000 && counts.nested > 1_000 && counts.halted > 1_000, "{counts:?}");
+}
+
+/// From the reset line, from a jump by the caller, and through an interrupt: the same rules.
+#[test]
+fn starting_anywhere_is_refused_for_a_reason() {
+    let (mut started, mut refused) = ([0, 0, 0], [0, 0, 0]);
+    for case in 0..60_000 {
+        let mut random = dice(case);
+        let mut memory = Noise { seed: random.next(), holes: true, clock: 0, refused: 0 };
+        let mut cpu = Cpu::default();
+        let at = random.next() as u32;
+        let way = (case % 3) as usize;
+        let (odd, ran) = match way {
+            0 => (memory.odd(1), cpu.reset(&mut memory).is_ok()),
+            1 => {
+                cpu.start(Registers { pc: Wrapping(at), ..Registers::default() });
+                (at & 1 == 1, cpu.refill(&mut memory) == Step::Ran)
+            }
+            _ => {
+                let (level, vector) = (1 + (at & 7).min(6) as u8, (at >> 8) as u8);
+                cpu.start(Registers { ssp: Wrapping(at), ..Registers::default() });
+                let entered = cpu.interrupt(&mut memory, level, vector);
+                (at & 1 == 1 || memory.odd(vector), entered == Ok(Exception::Interrupt(level)))
+            }
+        };
+        assert_eq!(ran, !odd && memory.refused == 0, "case {case}");
+        *if ran { &mut started[way] } else { &mut refused[way] } += 1;
+    }
+    assert!(started.iter().chain(&refused).all(|count| *count > 1_000), "{started:?} {refused:?}");
 }

@@ -105,8 +105,8 @@ pub fn second_runs(cpu: &mut CpuCore, flat: &mut Flat, start: &Start) -> Seen {
 fn prepare(cpu: &mut CpuCore, start: &Start) {
     cpu.pulse_reset();
     cpu.exception_processing = false;
-    // It has two sets of undefined flags. The published vectors bear out one for decimal instructions, which set N and V
-    // by the digits, and the other for division.
+    // It has two sets of undefined flags. The published vectors bear out one for decimal instructions, which set N and
+    // V by the digits, and the other for division.
     let decimal = start.opcode & 0xB1F0 == 0x8100 || matches!(start.opcode, 0x4800..0x4808 | 0x4810..0x483A);
     cpu.set_sst_m68000_compat(!decimal);
     cpu.set_sp(start.ssp);

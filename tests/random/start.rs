@@ -75,7 +75,7 @@ fn number(random: &mut Random) -> u32 {
         0 | 1 => EDGES[random.below(EDGES.len())],
         2 => any & 0x3F,
         3 => (any & 0xFF).wrapping_neg(),
-        // Decimal digits, a third of a nibble's values left out.
+        // Decimal digits only.
         4 => any & 0x7777_7777 | (any & 0x8888_8888 & !(any << 1 | any << 2)),
         5 => any & 0xFF_FFFF,
         _ => any,
