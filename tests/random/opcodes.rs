@@ -33,7 +33,7 @@ impl Noise {
     /// A bus cycle: answered or not.
     fn cycle(&mut self, address: u32) -> Option<u16> {
         self.clock += 4;
-        if self.holes && self.hash(address >> 4 | 0x80_0000) % 8 == 0 {
+        if self.holes && self.hash(address >> 4 | 0x80_0000).is_multiple_of(8) {
             self.refused += 1;
             return None;
         }
