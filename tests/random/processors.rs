@@ -49,8 +49,8 @@ pub fn first(cpu: &mut Cpu, flat: &mut Flat, start: &Start) -> Seen {
     while let Some(raised) = next {
         seen.raised.push(raised.exception.vector());
         match cpu.enter(flat, &raised) {
-            Ok(entered) if entered == raised.exception => (),
-            Ok(instead) => seen.raised.push(instead.vector()),
+            Ok(entered) if entered.exception == raised.exception => (),
+            Ok(instead) => seen.raised.push(instead.exception.vector()),
             Err(DoubleFault) => seen.raised.push(3),
         }
         next = cpu.trace_due();
