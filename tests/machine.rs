@@ -11,6 +11,7 @@ mod map;
 mod open_bus;
 mod other_board;
 mod ports;
+mod prefetch;
 mod published;
 mod ram;
 mod robust;
