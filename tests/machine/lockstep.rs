@@ -129,6 +129,20 @@ fn with_target_read(cycles: &[BusCycle], moment: &Moment, opcode: u16, after: u3
     cycles
 }
 
+/// The second processor on its board, after what is the harness's doing: the caller's push and its jump.
+fn other_machine(harness: &Harness, case: &Case, start: &Registers, bus: &Bus) -> (CpuCore, OtherBoard) {
+    let map = &harness.rig.map;
+    let mut board = OtherBoard::new(map.host().bytes(), &map.overlays()[0].bytes, &case.setup.inputs);
+    for offset in [0, 2] {
+        let at = harness.rig.routine.stack - 4 + offset;
+        m68k::AddressBus::write_word(&mut board, at, bus.peek_word(at));
+    }
+    let mut cpu = second(start);
+    cpu.full_prefetch(&mut board);
+    board.start();
+    (cpu, board)
+}
+
 /// Runs one case on both; returns how many instructions were compared.
 fn compare(harness: &Harness, case: &Case, differences: &mut Differences) -> usize {
     let host = harness.rig.map.host();
@@ -137,16 +151,7 @@ fn compare(harness: &Harness, case: &Case, differences: &mut Differences) -> usi
     assert!(matches!(outcome.end, End::Branch(_)), "{}: {:?}", case.name, outcome.end);
     let moments = std::mem::take(&mut machine.observer().0);
 
-    let patch = &harness.rig.map.overlays()[0].bytes;
-    let mut board = OtherBoard::new(host.bytes(), patch, &case.setup.inputs);
-    // The caller's push and its jump, which are the harness's doing and not the routine's.
-    for offset in [0, 2] {
-        let at = harness.rig.routine.stack - 4 + offset;
-        m68k::AddressBus::write_word(&mut board, at, machine.bus().peek_word(at));
-    }
-    let mut cpu = second(&moments[0].before);
-    cpu.full_prefetch(&mut board);
-    board.start();
+    let (mut cpu, mut board) = other_machine(harness, case, &moments[0].before, machine.bus());
     let ends = moments.iter().skip(1).map(|moment| (seen(&moment.before), moment.now));
     let ends = ends.chain([(seen(&outcome.registers), outcome.cycles)]);
     for (index, (moment, (after, now))) in moments.iter().zip(ends).enumerate() {
@@ -194,6 +199,23 @@ fn two_processors_agree_on_every_cartridge_of_the_demo() {
     assert!(compared.len() >= 169 && instructions > 150_000, "{} cases", compared.len());
 }
 
+/// An image with a header that is right or nearly so.
+fn random_image(dice: &mut Dice, size: u32, seed: u64) -> Image {
+    let mut image = Image::new(size, Fill::Noise(seed));
+    let products: [&[u8]; 6] = [b"AW-3200-00", b"AW-2100-0B", b"AW-2100-02", b"AW-9", b"XY-1000-00", b"AW-2100-0C"];
+    let at = if size > 0x20_0000 && dice.below(2) == 0 { 0x20_0000 } else { 0 };
+    let mut header = b"PARLOR16 SYSTEM ".to_vec();
+    header.resize(0x80, 0);
+    header.extend(dice.pick(&products));
+    header.resize(0x8E, b' ');
+    if dice.below(4) == 0 {
+        let place = dice.pick(&[0usize, 7, 15, 0x80, 0x83, 0x89, 0x8A, 0x8D]);
+        header[place] = dice.word() as u8;
+    }
+    image.put(at + 0x100, header);
+    image
+}
+
 /// The same on cartridges that no case names: headers that are nearly right, images of any size, bad contacts.
 #[test]
 fn two_processors_agree_on_random_cartridges() {
@@ -204,19 +226,7 @@ fn two_processors_agree_on_random_cartridges() {
     for round in 0..120u64 {
         let bits = 9 + dice.below(14);
         let size = (1 << bits) + dice.below(3) * dice.below(0x1000);
-        let mut image = Image::new(size, Fill::Noise(round));
-        let products: [&[u8]; 6] = [b"AW-3200-00", b"AW-2100-0B", b"AW-2100-02", b"AW-9", b"XY-1000-00", b"AW-2100-0C"];
-        let at = if size > 0x20_0000 && dice.below(2) == 0 { 0x20_0000 } else { 0 };
-        let mut header = b"PARLOR16 SYSTEM ".to_vec();
-        header.resize(0x80, 0);
-        header.extend(dice.pick(&products));
-        header.resize(0x8E, b' ');
-        if dice.below(4) == 0 {
-            let place = dice.pick(&[0usize, 7, 15, 0x80, 0x83, 0x89, 0x8A, 0x8D]);
-            header[place] = dice.word() as u8;
-        }
-        image.put(at + 0x100, header);
-        let mut attached = Attached::image(image);
+        let mut attached = Attached::image(random_image(&mut dice, size, round));
         if dice.below(4) == 0 {
             let is = dice.pick(&[Flaw::High, Flaw::Low, Flaw::Open]);
             attached.contacts.data.push(DataFault { line: dice.below(16) as u8, is });

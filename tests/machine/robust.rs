@@ -205,6 +205,13 @@ fn setup(dice: &mut Dice, rule: OpenBus, image: Image) -> Setup {
     setup
 }
 
+/// Contacts of which one data line is bad.
+fn bad_line(dice: &mut Dice) -> Contacts {
+    let line = dice.below(16) as u8;
+    let is = dice.pick(&[Flaw::High, Flaw::Low, Flaw::Open, Flaw::Flickering]);
+    Contacts { data: vec![DataFault { line, is }], address: Vec::new() }
+}
+
 /// 20,000 programs of random words under every rule, with and without handlers, on good and bad contacts.
 #[test]
 fn random_programs_end_within_their_limit() {
@@ -233,9 +240,7 @@ fn random_programs_end_within_their_limit() {
             let image = state(&mut dice, target, &ANY_STATUS);
             let mut setup = setup(&mut dice, rule, image);
             if dice.below(8) == 0 {
-                let line = dice.below(16) as u8;
-                let is = dice.pick(&[Flaw::High, Flaw::Low, Flaw::Open, Flaw::Flickering]);
-                setup.inputs.attached.contacts = Contacts { data: vec![DataFault { line, is }], address: Vec::new() };
+                setup.inputs.attached.contacts = bad_line(&mut dice);
             }
             let _which = Which(round as u64 * PROGRAMS + program, target);
             let outcome = machine.run(&setup, &[dice.pick(&FILLS), dice.pick(&FILLS)]);
