@@ -1,6 +1,7 @@
 //! The machine: what the CPU sees, how a run ends, and whether the processor is one.
 
 mod address_errors;
+mod bus_errors;
 mod contacts;
 mod crashes;
 mod endings;
@@ -10,6 +11,7 @@ mod map;
 mod open_bus;
 mod other_board;
 mod ports;
+mod prefetch;
 mod published;
 mod ram;
 mod robust;

@@ -144,22 +144,23 @@ impl Cpu {
                 let touched = memory.touch_byte(address, code);
                 touched.ok_or_else(|| self.fault(Exception::BusError, address, AccessKind::Read, false))
             }
-            Size::Word => self.touch_word(memory, address),
+            Size::Word => self.touch_word(memory, Place::data(address)),
             Size::Long => {
-                self.touch_word(memory, address)?;
-                self.touch_word(memory, address.wrapping_add(2))
+                self.touch_word(memory, Place::data(address))?;
+                self.touch_word(memory, Place::data(address.wrapping_add(2)))
             }
         }
     }
 
     #[inline]
-    pub(super) fn touch_word<M: Memory>(&mut self, memory: &mut M, address: u32) -> Done {
+    pub(super) fn touch_word<M: Memory>(&mut self, memory: &mut M, place: Place) -> Done {
+        let Place { address, program } = place;
         if address & 1 != 0 {
-            return Err(self.fault(Exception::AddressError, address, AccessKind::Read, false));
+            return Err(self.fault(Exception::AddressError, address, AccessKind::Read, program));
         }
-        let code = self.code(false);
+        let code = self.code(program);
         let touched = memory.touch_word(address, code);
-        touched.ok_or_else(|| self.fault(Exception::BusError, address, AccessKind::Read, false))
+        touched.ok_or_else(|| self.fault(Exception::BusError, address, AccessKind::Read, program))
     }
 
     /// Writes an operand, a long high word first.

@@ -1,7 +1,6 @@
 //! Exceptions: which one, from where, what a handler finds, and what happens when there is none.
 
-use keyway::board::{AccessKind, OpenBus, Overlay};
-use keyway::cartridge::{Fill, Image};
+use keyway::board::{OpenBus, Overlay};
 use keyway::cpu::Exception;
 use keyway::run::{Crash, End, Entry, Exit, Limit, Outcome, Wrong};
 
@@ -199,104 +198,6 @@ fn a_handler_may_stand_anywhere_where_code_may() {
     assert_eq!(bench.crashes(), crash(Exception::Trap(0), Wrong::NoHandler(0xE0_0100)));
     bench.routine.executes_anywhere = true;
     bench.returns();
-}
-
-#[test]
-fn bus_errors_name_their_access() {
-    let cases: [(&[u16], u32, AccessKind); 10] = [
-        (&[0x1039, 0x00A0, 0x0001] /* move.b 0xA00001,d0 */, NOWHERE + 1, AccessKind::Read),
-        (&[0x3039, 0x00A0, 0x0002] /* move.w 0xA00002,d0 */, NOWHERE + 2, AccessKind::Read),
-        (&[0x2039, 0x00A0, 0x0004] /* move.l 0xA00004,d0 */, NOWHERE + 4, AccessKind::Read),
-        (&[0x4AB9, 0x009F, 0xFFFE] /* tst.l 0x9FFFFE */, NOWHERE - 2, AccessKind::Read),
-        (&[0x13C0, 0x00A0, 0x0001] /* move.b d0,0xA00001 */, NOWHERE + 1, AccessKind::Write),
-        (&[0x33C0, 0x00A0, 0x0002] /* move.w d0,0xA00002 */, NOWHERE + 2, AccessKind::Write),
-        (&[0x23C0, 0x00E0, 0xFFFE] /* move.l d0,0xE0FFFE */, 0xE1_0000, AccessKind::Write),
-        (&[0x2039, 0x00E0, 0xFFFE] /* move.l 0xE0FFFE,d0 */, 0xE1_0000, AccessKind::Read),
-        (&[0x4A39, 0x0020, 0x0000] /* tst.b 0x200000 */, WINDOW, AccessKind::Read),
-        (&[0x33C0, 0x0020, 0x0000] /* move.w d0,0x200000 */, WINDOW, AccessKind::Write),
-    ];
-    for (code, address, kind) in cases {
-        let found = Bench::new(code).open(OpenBus::BusError).crashes();
-        let access = Some((address, kind));
-        assert_eq!(found, Crash { exception: Exception::BusError, access, handler: Wrong::NotHandled }, "{code:04X?}");
-    }
-    // Writes to ROM are acknowledged and lost.
-    Bench::new(&[0x31C0, 0x0600, 0x4E75] /* move.w d0,0x600; rts */).open(OpenBus::BusError).returns();
-}
-
-/// An instruction of which not every word can be fetched does not run at all, whatever its operands would have been.
-#[test]
-fn an_instruction_that_cannot_be_fetched_is_named() {
-    let not_fetched = |address| Crash {
-        exception: Exception::BusError,
-        access: Some((address, AccessKind::Fetch)),
-        handler: Wrong::NotHandled,
-    };
-    let cases: [&[u16]; 5] = [
-        &[0x3028], // move.w d16(a0),d0: A0 leads nowhere too
-        &[0x3140], // move.w d0,d16(a0)
-        &[0x303C], // move.w #,d0
-        &[0x6000], // bra.w
-        &[0x4E71], // nop: runs, and the next one is missing
-    ];
-    for code in cases {
-        let mut bench =
-            Bench::new(&[0x4EF8, 0x1FFE] /* jmp 0x1FFE */).put(0x1FFE, code).set("a0", NOWHERE).open(OpenBus::BusError);
-        let outcome = bench.run();
-        if code == [0x4E71] {
-            assert!(matches!(outcome.end, End::LeftHost { to: 0x2000, .. }), "{:?}", outcome.end);
-            continue;
-        }
-        assert_eq!(outcome.end, End::Crashed(not_fetched(0x2000)), "{code:04X?}");
-        assert_eq!(outcome.last, 0x1FFE);
-        bench = bench.handles(Exception::BusError, HANDLER).put(HANDLER, &[0x4E73] /* rte */);
-        assert_eq!(bench.run().end, End::Crashed(not_fetched(0x2000)), "handled {code:04X?}");
-    }
-    let mut bench = Bench::new(&[0x4EF9, 0x0020, 0x0100] /* jmp 0x200100 */).open(OpenBus::BusError);
-    bench.routine.executes_anywhere = true;
-    assert_eq!(bench.crashes(), not_fetched(WINDOW + 0x100));
-}
-
-/// The frame of a bus error has seven words: status word, access address, opcode, status register, program counter
-/// (MC68000UM figure 6-7, from memory).
-#[test]
-fn a_bus_error_handler_finds_seven_words() {
-    let handler = &[
-        0x4C9F, 0x000E, // movem.w (sp)+,d1-d3
-        0x381F, // move.w (sp)+,d4
-        0x3A1F, // move.w (sp)+,d5
-        0x2C1F, // move.l (sp)+,d6
-        0x4E75, // rts
-    ];
-    let probe = |code: &[u16]| {
-        let bench =
-            Bench::new(code).put(HANDLER, handler).handles(Exception::BusError, HANDLER).open(OpenBus::BusError);
-        let outcome = bench.returns();
-        let low = |number| d(&outcome, number) & 0xFFFF;
-        assert_eq!(low(2) << 16 | low(3), 0xA0_0122, "the access address");
-        assert_eq!((low(4), low(5)), (u32::from(code[0]), 0x2700), "opcode and status");
-        assert!((CODE + 2..=CODE + 10).contains(&d(&outcome, 6)), "{:#X}", d(&outcome, 6));
-        low(1) & 0x1F
-    };
-    // Read, supervisor data; write, supervisor data.
-    assert_eq!(probe(&[0x3039, 0x00A0, 0x0122] /* move.w 0xA00122,d0 */), 0x15);
-    assert_eq!(probe(&[0x33C0, 0x00A0, 0x0122] /* move.w d0,0xA00122 */), 0x05);
-}
-
-/// The usual way to find out whether something is there: a handler that notes the bus error and goes on.
-#[test]
-fn a_probe_for_hardware_survives() {
-    let code = &[
-        0x4DFA, 0x000A, // lea 1f(pc),a6
-        0x4A39, 0x0020, 0x0000, // tst.b 0x200000
-        0x7001, // moveq #1,d0
-        0x4E75, // 1: rts
-    ];
-    let handler = &[0x4FEF, 0x000E, 0x4ED6] /* lea 14(sp),sp; jmp (a6) */;
-    let bench = Bench::new(code).put(HANDLER, handler).handles(Exception::BusError, HANDLER).open(OpenBus::BusError);
-    assert_eq!(d(&bench.returns(), 0), 0);
-    let image = Image::new(0x1000, Fill::Byte(0));
-    assert_eq!(d(&bench.attach(image).returns(), 0), 1);
 }
 
 #[test]

@@ -1,8 +1,8 @@
 //! A second board, for the second processor: the demo machine written down once more from the design, without any of
 //! the library's own decoding. Only what the demo needs is here.
 //!
-//! Both processors fetch their words in advance, so what floats on an open bus agrees as well. Only operands are noted:
-//! the demo's code lies below 0x200000 and never reaches the window, and every access at or above 0x200000 is one.
+//! The second processor has a prefetch queue of its own and fetches each word when it wants it, so this board needs to
+//! know nothing about instructions: whatever goes over its bus, fetches included, is what floats there afterwards.
 
 use std::sync::Arc;
 
@@ -10,17 +10,18 @@ use keyway::board::{Change, Inputs, OpenBus, Schedule};
 use keyway::cartridge::{Flaw, Image};
 use m68k::AddressBus;
 
-/// From here on nothing is code.
-pub const DATA: u32 = 0x20_0000;
 const WINDOW: std::ops::Range<u32> = 0x20_0000..0x40_0000;
 const RAM: std::ops::Range<u32> = 0xE0_0000..0xE1_0000;
 const LATCH: u32 = 0xB0_0001;
 const PEDAL: u32 = 0xB0_0003;
 const PATCH: std::ops::Range<u32> = 0x28_0000..0x2C_0000;
 
-/// An operand's access on the bus.
+/// Clock periods of a bus cycle (MC68000UM section 5, from memory).
+const BUS_CYCLE: u64 = 4;
+
+/// One bus cycle: a word is fetched, or an operand is read or written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Operand {
+pub struct BusCycle {
     pub write: bool,
     pub address: u32,
     pub bytes: u32,
@@ -40,12 +41,11 @@ pub struct OtherBoard {
     pedal: Schedule,
     pedal_reads: u32,
     latch: u8,
-    /// The last word on the bus.
-    pub last: u16,
-    /// Cycles at the start of the instruction.
+    last: u16,
+    /// Clock periods since the run began.
     now: u64,
-    /// Operands of the instruction under way.
-    pub operands: Vec<Operand>,
+    /// The bus cycles since [`OtherBoard::begin`].
+    pub cycles: Vec<BusCycle>,
 }
 
 impl OtherBoard {
@@ -67,14 +67,19 @@ impl OtherBoard {
             latch: 0,
             last: 0,
             now: 0,
-            operands: Vec::new(),
+            cycles: Vec::new(),
         }
     }
 
+    /// The run begins: what came before is the caller's.
+    pub fn start(&mut self) {
+        self.now = 0;
+        self.begin();
+    }
+
     /// An instruction begins.
-    pub fn begin(&mut self, now: u64) {
-        self.now = now;
-        self.operands.clear();
+    pub fn begin(&mut self) {
+        self.cycles.clear();
     }
 
     fn open(&self) -> u16 {
@@ -146,16 +151,14 @@ impl OtherBoard {
     fn read(&mut self, address: u32, bytes: u32) -> u16 {
         let found = self.find(address, bytes);
         let value = found.iter().fold(0u16, |value, byte| value << 8 | u16::from(*byte));
+        // A byte changes its own half of the bus.
         let lane = if address & 1 == 0 { 8 } else { 0 };
         self.last = if bytes == 1 { self.last & !(0xFF << lane) | value << lane } else { value };
-        if address >= DATA {
-            self.operands.push(Operand { write: false, address, bytes, value });
-        }
+        self.pass(BusCycle { write: false, address, bytes, value });
         value
     }
 
     fn write(&mut self, address: u32, bytes: u32, value: u16) {
-        self.operands.push(Operand { write: true, address, bytes, value });
         self.last = if bytes == 1 { value << 8 | value } else { value };
         for (index, byte) in value.to_be_bytes()[2 - bytes as usize..].iter().enumerate() {
             let at = address + index as u32;
@@ -165,6 +168,12 @@ impl OtherBoard {
                 self.latch = *byte;
             }
         }
+        self.pass(BusCycle { write: true, address, bytes, value });
+    }
+
+    fn pass(&mut self, cycle: BusCycle) {
+        self.cycles.push(cycle);
+        self.now += BUS_CYCLE;
     }
 }
 
@@ -192,5 +201,10 @@ impl AddressBus for OtherBoard {
     fn write_long(&mut self, address: u32, value: u32) {
         self.write(address, 2, (value >> 16) as u16);
         self.write(address + 2, 2, value as u16);
+    }
+
+    /// The processor was at work inside for so long before the access that comes.
+    fn sync(&mut self, clocks: u32) {
+        self.now += u64::from(clocks);
     }
 }

@@ -8,17 +8,19 @@ use std::sync::Arc;
 use keyway::board::{AccessKind, BUS_MASK, Change, OpenBus, Place, RamFill, Schedule};
 use keyway::cartridge::{Attached, Contacts, DataFault, Fill, Flaw, Image};
 use keyway::cpu::Exception;
-use keyway::run::{End, Limit, Machine, Outcome, Setup, Wrong};
+use keyway::run::{Crash, End, Limit, Machine, Outcome, Setup, Wrong};
 
 use super::support::{Bench, CODE, Dice, NOWHERE, RAM, STACK, WINDOW, byte_port, ram, word_port};
 
+/// Where the programs stand.
+const PROGRAM: u32 = 0x1_0000;
 /// Instructions of the stub.
 const STUB: u64 = 6;
 const RULES: [OpenBus; 5] = [OpenBus::Ones, OpenBus::Zeros, OpenBus::Floating, OpenBus::Noise, OpenBus::BusError];
 const FILLS: [RamFill; 3] = [RamFill::Zeros, RamFill::Ones, RamFill::Noise];
 
 /// A board with everything on it: RAM that repeats, ports of both widths, overlays over ROM, RAM and window, holes.
-fn bench(rule: OpenBus, executes_anywhere: bool, program: &[u16], at: u32) -> Bench {
+fn bench(rule: OpenBus, executes_anywhere: bool, program: &[u16]) -> Bench {
     let stub = &[
         0x2079, 0x0020, 0x0040, // move.l 0x200040,a0
         0x4E60, // move a0,usp
@@ -28,8 +30,8 @@ fn bench(rule: OpenBus, executes_anywhere: bool, program: &[u16], at: u32) -> Be
         0x4ED6, // jmp (a6)
     ];
     let mut bench = Bench::bare();
-    bench.rom = vec![0xFF; (at as usize + 2 * program.len()).max(0x1_0000)];
-    bench = bench.put(CODE, stub).put(at, program).open(rule);
+    bench.rom = vec![0xFF; PROGRAM as usize + 2 * program.len()];
+    bench = bench.put(CODE, stub).put(PROGRAM, program).open(rule);
     bench.memory.push(ram("small", 0xD0_0000, 0x40));
     bench.memory[0].size = 0x8000;
     let sequence = Schedule::Sequence([0x11, 0x22, 0x33].as_slice().into());
@@ -126,30 +128,16 @@ impl Drop for Which {
     }
 }
 
-/// What must be true of every end.
-fn check(outcome: &Outcome, limits: (u64, u64), handles: &[Exception]) {
+/// What must be true of every end. The program counter is never odd: an odd target is an address error of the
+/// instruction that goes there, before it has gone.
+fn check(outcome: &Outcome, limits: (u64, u64), handles: &[Exception], rom: &[u8]) {
     assert!(outcome.instructions <= limits.0, "{} instructions", outcome.instructions);
     // The last instruction may overshoot: a division, a long shift or MOVEM, and entering a handler.
     assert!(outcome.cycles <= limits.1 + 400, "{} cycles", outcome.cycles);
     assert!(outcome.pc <= BUS_MASK && outcome.last <= BUS_MASK);
+    assert_eq!(outcome.pc & 1, 0, "{:?}", outcome.end);
     match outcome.end {
-        End::Crashed(crash) => {
-            let at_bus = matches!(crash.exception, Exception::BusError | Exception::AddressError);
-            // Code in the window can be another one at each look: flickering lines, noise.
-            let steady = !(WINDOW..WINDOW + 0x20_0000).contains(&outcome.last);
-            assert!(crash.access.is_some() == at_bus || at_bus && !steady, "{crash:?} of {:06X}", outcome.last);
-            if let Some((address, kind)) = crash.access {
-                assert!(address <= BUS_MASK);
-                // An odd target is the fault of what jumps there: the program counter has not moved.
-                assert!(address & 1 == 0 || kind != AccessKind::Fetch || outcome.pc & 1 == 0, "{crash:?}");
-                assert!(crash.exception == Exception::BusError || address & 1 == 1, "{crash:?}");
-            }
-            assert_eq!(
-                crash.handler == Wrong::NotHandled,
-                !handles.contains(&crash.exception) && !crash.exception.asked_for(),
-                "{crash:?}"
-            );
-        }
+        End::Crashed(crash) => check_crash(outcome, &crash, handles, rom),
         End::LeftHost { to, place } => {
             assert_eq!(to, outcome.pc);
             assert!(!matches!(place, Place::Host | Place::Overlay(_)), "{place:?}");
@@ -162,12 +150,66 @@ fn check(outcome: &Outcome, limits: (u64, u64), handles: &[Exception]) {
     }
 }
 
+/// What must be true of every crash. Sources: PRM section 2 and MC68000UM 6.3, from memory.
+fn check_crash(outcome: &Outcome, crash: &Crash, handles: &[Exception], rom: &[u8]) {
+    use Exception::{AddressError, BusError, Illegal, LineA, LineF, Privilege, Trace};
+    assert_eq!(crash.access.is_some(), matches!(crash.exception, BusError | AddressError), "{crash:?}");
+    if let Some((address, kind)) = crash.access {
+        assert!(address <= BUS_MASK);
+        assert!(crash.exception == BusError || address & 1 == 1, "{crash:?}");
+        // What is fetched is a word, so an odd address never gets as far as the bus.
+        assert!(kind != AccessKind::Fetch || crash.exception == AddressError || address & 1 == 0, "{crash:?}");
+    }
+    let opcode = opcode_at(rom, outcome.last);
+    if let (Some((address, AccessKind::Fetch)), Some(opcode)) = (crash.access, opcode) {
+        let near = address.wrapping_sub(outcome.last) & BUS_MASK <= LONGEST + 2;
+        assert!(jumps(opcode) || near && address & 1 == 0, "{crash:?} of {opcode:04X} at {:06X}", outcome.last);
+    }
+    // The program counter is still within the instruction, or just behind it; a trace comes when that is over.
+    let gone = outcome.pc.wrapping_sub(outcome.last) & BUS_MASK;
+    let most = match crash.exception {
+        Illegal | LineA | LineF | Privilege => 0,
+        Trace => BUS_MASK,
+        _ => LONGEST,
+    };
+    assert!(gone <= most, "{crash:?} of {opcode:04X?} at {:06X}, pc {:06X}", outcome.last, outcome.pc);
+    assert_eq!(
+        crash.handler == Wrong::NotHandled,
+        !handles.contains(&crash.exception) && !crash.exception.asked_for(),
+        "{crash:?}"
+    );
+}
+
+/// The longest instruction, in bytes.
+const LONGEST: u32 = 10;
+
+/// The opcode at an address of the program, which nothing covers or changes.
+fn opcode_at(rom: &[u8], at: u32) -> Option<u16> {
+    let at = at as usize;
+    (at >= PROGRAM as usize).then(|| rom.get(at..at + 2))?.map(|word| u16::from_be_bytes([word[0], word[1]]))
+}
+
+/// Whether an instruction can go somewhere else: Bcc, BSR, DBcc, JSR, JMP, RTE, RTS, RTR (PRM section 4, from memory).
+fn jumps(opcode: u16) -> bool {
+    opcode & 0xF000 == 0x6000
+        || opcode & 0xF0F8 == 0x50C8
+        || opcode & 0xFF80 == 0x4E80
+        || matches!(opcode, 0x4E73 | 0x4E75 | 0x4E77)
+}
+
 fn setup(dice: &mut Dice, rule: OpenBus, image: Image) -> Setup {
     let mut setup = Setup::default();
     setup.inputs.empty = rule;
     setup.inputs.seed = dice.next();
     setup.inputs.attached = Attached::image(image);
     setup
+}
+
+/// Contacts of which one data line is bad.
+fn bad_line(dice: &mut Dice) -> Contacts {
+    let line = dice.below(16) as u8;
+    let is = dice.pick(&[Flaw::High, Flaw::Low, Flaw::Open, Flaw::Flickering]);
+    Contacts { data: vec![DataFault { line, is }], address: Vec::new() }
 }
 
 /// 20,000 programs of random words under every rule, with and without handlers, on good and bad contacts.
@@ -181,13 +223,13 @@ fn random_programs_end_within_their_limit() {
         let rule = RULES[round % 5];
         let anywhere = round / 5 % 2 == 1;
         let words: Vec<u16> = (0..0x4000).map(|_| sown(&mut dice)).collect();
-        let mut bench = bench(rule, anywhere, &words, 0x1_0000);
+        let mut bench = bench(rule, anywhere, &words);
         // Hangs are looked for after a thousand instructions.
         let limit = if round / 10 == 2 { 2500 } else { 300 };
         bench.routine.limits.instructions = limit;
         if round / 10 % 2 == 1 {
             for vector in (2..=11).chain(32..=47) {
-                let handler = 0x1_0000 + 2 * dice.below(0x4000);
+                let handler = PROGRAM + 2 * dice.below(0x4000);
                 let handler = if dice.below(8) == 0 { address(&mut dice) } else { handler };
                 bench = bench.handles(Exception::from_vector(vector).expect("an exception"), handler);
             }
@@ -200,17 +242,15 @@ fn random_programs_end_within_their_limit() {
         }
         let mut machine = Machine::new(bench.rig());
         for program in 0..PROGRAMS {
-            let target = 0x1_0000 + 2 * dice.below(0x3FF0);
+            let target = PROGRAM + 2 * dice.below(0x3FF0);
             let image = state(&mut dice, target, &ANY_STATUS);
             let mut setup = setup(&mut dice, rule, image);
             if dice.below(8) == 0 {
-                let line = dice.below(16) as u8;
-                let is = dice.pick(&[Flaw::High, Flaw::Low, Flaw::Open, Flaw::Flickering]);
-                setup.inputs.attached.contacts = Contacts { data: vec![DataFault { line, is }], address: Vec::new() };
+                setup.inputs.attached.contacts = bad_line(&mut dice);
             }
             let _which = Which(round as u64 * PROGRAMS + program, target);
             let outcome = machine.run(&setup, &[dice.pick(&FILLS), dice.pick(&FILLS)]);
-            check(outcome, (limit, 30_000), &bench.routine.handles);
+            check(outcome, (limit, 30_000), &bench.routine.handles, &bench.rom);
             let name = format!("{:?}", outcome.end);
             let name = name.split(['(', ' ']).next().unwrap_or_default().to_owned();
             *kinds.entry(name).or_default() += 1;
@@ -234,16 +274,16 @@ fn every_opcode_runs_or_crashes_but_never_panics() {
             words.push(opcode);
             words.extend((0..5).map(|_| dice.word()));
         }
-        let mut bench = bench(rule, true, &words, 0x1_0000);
+        let mut bench = bench(rule, true, &words);
         bench.routine.limits.instructions = STUB + 4;
         let mut machine = Machine::new(bench.rig());
         for opcode in 0..=u16::MAX {
-            let target = 0x1_0000 + ROOM * u32::from(opcode);
+            let target = PROGRAM + ROOM * u32::from(opcode);
             let image = state(&mut dice, target, &NO_TRACE);
             let setup = setup(&mut dice, rule, image);
             let _which = Which(u64::from(opcode), target);
             let outcome = machine.run(&setup, &[dice.pick(&FILLS)]);
-            check(outcome, (STUB + 4, 30_000), &[]);
+            check(outcome, (STUB + 4, 30_000), &[], &bench.rom);
             assert!(outcome.instructions > STUB, "{opcode:04X} was not reached: {:?}", outcome.end);
         }
     }
@@ -255,10 +295,10 @@ fn random_programs_repeat() {
     let mut dice = Dice::new(99);
     for rule in RULES {
         let words: Vec<u16> = (0..0x2000).map(|_| dice.word()).collect();
-        let rig = bench(rule, true, &words, 0x1_0000).rig();
+        let rig = bench(rule, true, &words).rig();
         let mut machine = Machine::new(Arc::clone(&rig));
         for _ in 0..40 {
-            let target = 0x1_0000 + 2 * dice.below(0x1FF0);
+            let target = PROGRAM + 2 * dice.below(0x1FF0);
             let image = state(&mut dice, target, &ANY_STATUS);
             let setup = setup(&mut dice, rule, image);
             let fills = [dice.pick(&FILLS), dice.pick(&FILLS)];

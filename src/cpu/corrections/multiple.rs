@@ -40,11 +40,7 @@ impl Cpu {
             place.address = place.address.wrapping_add(size.bytes());
         }
         // One word more than needed is read and dropped (observed; UM table 8-10 counts it).
-        if place.program {
-            self.read_word(memory, place)?;
-        } else {
-            self.touch_word(memory, place.address)?;
-        }
+        self.touch_word(memory, place)?;
         if let Some(number) = moves {
             self.core.regs.a_mut(number).0 = place.address;
         }

@@ -63,7 +63,7 @@ impl Cpu {
         let status = u32::from(self.status());
         match self.operand(memory, opcode, Size::Word)? {
             Operand::Memory(place) => {
-                self.touch_word(memory, place.address)?;
+                self.touch_word(memory, place)?;
                 self.finish(memory)?;
                 self.write(memory, Size::Word, place.address, status)
             }
