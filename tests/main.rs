@@ -4,6 +4,7 @@
 mod bad_input;
 mod checking;
 mod machine;
+mod manual;
 mod readme;
 mod reference;
 mod rom;

@@ -5,11 +5,13 @@
 //! milliseconds, or a busy machine speaks through it; criterion finishes one job before it begins the next, so
 //! `ratio` alternates them by itself and takes the median. Nothing here fails for being slow.
 //!
-//! With arguments (a filter, `--save-baseline`, ...) only criterion runs.
+//! With `-- ratios` only the ratios are measured; with other arguments (a filter, `--save-baseline`, ...) only criterion
+//! runs.
 
 mod checksum;
 mod detection;
 mod naive;
+mod processor;
 mod ratio;
 mod suites;
 mod watch;
@@ -25,6 +27,9 @@ use detection::Detection;
 fn main() {
     if let Some(cases) = suites::asked_for() {
         return suites::run(cases);
+    }
+    if std::env::args().any(|argument| argument == "ratios") {
+        return ratio::table();
     }
     let mut criterion = Criterion::default()
         .warm_up_time(Duration::from_millis(500))

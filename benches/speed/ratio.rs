@@ -1,10 +1,12 @@
-//! Ratios keyway/naive: both sides take turns of a few milliseconds, and the medians of their turns are compared.
+//! Ratios keyway/naive, and corrected processor/core alone: both sides take turns of a few milliseconds, and the medians of their turns are compared.
 
+use std::cell::RefCell;
 use std::hint::black_box;
 use std::time::{Duration, Instant};
 
 use crate::checksum::Checksum;
 use crate::detection::Detection;
+use crate::processor::{JOBS, Processor};
 
 /// Turns of each side.
 const TURNS: usize = 1001;
@@ -27,6 +29,18 @@ pub fn table() {
     let Checksum { keyway, naive } = &mut checksum;
     let pair = compare(TURNS / 40, 1, || black_box(keyway.run()), || black_box(naive.run()));
     row("(c) checksum of 2 MiB", "instr/s", pair, instructions, 1.2);
+    println!("\n{:<44}{:>14}{:>14}{:>8}{:>7}", "the processor", "corrected", "core alone", "ratio", "aim");
+    for (name, code) in JOBS {
+        let processor = RefCell::new(Processor::new(code));
+        let instructions = processor.borrow().instructions;
+        let pair = compare(
+            TURNS,
+            1,
+            || black_box(processor.borrow_mut().corrected()),
+            || black_box(processor.borrow_mut().core_alone()),
+        );
+        row(name, "instr/s", pair, instructions, 0.87);
+    }
 }
 
 /// Median times of one run, in seconds.
@@ -53,7 +67,7 @@ fn time<T>(runs: u32, job: &mut impl FnMut() -> T) -> Duration {
 fn row(name: &str, unit: &str, [keyway, naive]: [f64; 2], each: u64, aim: f64) {
     let rate = |seconds: f64| each as f64 / seconds;
     println!(
-        "{:<44}{:>14.0}{:>14.0}{:>8.2}{aim:>7.1}",
+        "{:<44}{:>14.0}{:>14.0}{:>8.2}{aim:>7.2}",
         format!("{name}, {unit}"),
         rate(keyway),
         rate(naive),

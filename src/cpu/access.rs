@@ -3,6 +3,7 @@
 use super::Cpu;
 use super::exception::{Exception, Fault, Raised};
 use super::memory::{FunctionCode, Memory};
+use super::queue::Queue;
 use super::size::Size;
 use crate::board::AccessKind;
 
@@ -51,9 +52,10 @@ impl Cpu {
     /// Takes the next extension word out of the queue and fetches the word behind it.
     #[inline]
     pub(super) fn extension<M: Memory>(&mut self, memory: &mut M) -> Result<u16, Aborted> {
-        let word = self.queue[1];
+        let word = self.queue.second();
         let next = self.pc().wrapping_add(4);
-        self.queue[1] = self.fetch(memory, next)?;
+        let fetched = self.fetch(memory, next)?;
+        self.queue.replace_second(fetched);
         self.core.regs.pc += 2;
         Ok(word)
     }
@@ -73,7 +75,7 @@ impl Cpu {
     pub(super) fn finish<M: Memory>(&mut self, memory: &mut M) -> Done {
         let next = self.pc().wrapping_add(4);
         let word = self.fetch(memory, next)?;
-        self.queue = [self.queue[1], word];
+        self.queue.advance(word);
         self.core.regs.pc += 2;
         Ok(())
     }
@@ -98,7 +100,7 @@ impl Cpu {
     #[inline]
     pub(super) fn jump_second<M: Memory>(&mut self, memory: &mut M, target: u32, first: u16) -> Done {
         let second = self.fetch(memory, target.wrapping_add(2))?;
-        self.queue = [first, second];
+        self.queue = Queue::new(first, second);
         self.core.regs.pc.0 = target;
         Ok(())
     }

@@ -11,8 +11,8 @@ use super::{Cpu, Exception};
 
 /// An instruction as memory: its words, and nothing else.
 struct Words {
-    at: u32,
-    words: [u16; 3],
+    /// The words not yet taken; the next one is at the left. The core takes them in order.
+    words: u64,
 }
 
 impl MemoryAccess for Words {
@@ -21,9 +21,10 @@ impl MemoryAccess for Words {
     }
 
     #[inline]
-    fn get_word(&mut self, address: u32) -> Option<u16> {
-        let index = address.wrapping_sub(self.at) as usize / 2;
-        Some(self.words.get(index).copied().unwrap_or(0))
+    fn get_word(&mut self, _: u32) -> Option<u16> {
+        let word = (self.words >> 48) as u16;
+        self.words <<= 16;
+        Some(word)
     }
 
     fn set_byte(&mut self, _: u32, _: u8) -> Option<()> {
@@ -42,26 +43,24 @@ impl Cpu {
     #[inline]
     pub(super) fn by_core<M: Memory>(&mut self, memory: &mut M, length: u32) -> Done {
         let at = self.at;
-        let mut words = Words { at, words: [self.queue[0], self.queue[1], 0] };
-        if length == 3 {
-            words.words[2] = self.fetch(memory, at.wrapping_add(4))?;
-        }
-        // Tracing is not the core's business.
-        let traced = std::mem::replace(&mut self.core.regs.sr.t, false);
+        let third = if length == 3 { self.fetch(memory, at.wrapping_add(4))? } else { 0 };
+        let mut words = Words { words: self.queue.with_third(third) };
         let (clocks, vector) = self.core.interpreter_exception(&mut words);
-        self.core.regs.sr.t = traced;
-        if let Some(vector) = vector {
+        // Of a traced instruction the core says so; it has run, and the rest is `step`'s.
+        if let Some(vector) = vector
+            && vector != Exception::Trace.vector()
+        {
             debug_assert!(false, "an instruction on registers raised vector {vector}");
             return Err(self.raise(Exception::from_vector(vector).unwrap_or(Exception::Illegal), at));
         }
-        let next = self.pc();
-        debug_assert_eq!(next, at.wrapping_add(2 * length), "the table of corrections has another length");
-        if length == 1 {
-            self.queue = [words.words[1], self.fetch(memory, next.wrapping_add(2))?];
-        } else {
+        let next = at.wrapping_add(2 * length);
+        debug_assert_eq!(self.pc(), next, "the table of corrections has another length");
+        if length > 1 {
             let first = self.fetch(memory, next)?;
-            self.queue = [first, self.fetch(memory, next.wrapping_add(2))?];
+            self.queue.advance(first);
         }
+        let second = self.fetch(memory, next.wrapping_add(2))?;
+        self.queue.advance(second);
         memory.idle((clocks as u32).saturating_sub(4 * length));
         Ok(())
     }

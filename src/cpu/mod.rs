@@ -13,6 +13,7 @@ mod enter;
 mod exception;
 mod memory;
 mod operand;
+mod queue;
 mod size;
 
 pub use disassembly::{Compare, Decoded, decode, name_address};
@@ -25,6 +26,7 @@ use m68000::status_register::StatusRegister;
 use m68000::{M68000, Registers};
 
 use access::Aborted;
+use queue::Queue;
 
 /// What one step did.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -41,7 +43,7 @@ pub enum Step {
 pub struct Cpu {
     core: M68000<Mc68000>,
     /// The prefetch queue: the word that is executed next, and the one after it.
-    queue: [u16; 2],
+    queue: Queue,
     /// Address of the instruction that runs.
     at: u32,
     /// The instruction register, as a fault's frame shows it.
@@ -58,7 +60,7 @@ impl Default for Cpu {
     fn default() -> Self {
         Self {
             core: M68000::new_no_reset(),
-            queue: [0; 2],
+            queue: Queue::default(),
             at: 0,
             instruction: 0,
             fault_pc: 0,
@@ -91,12 +93,12 @@ impl Cpu {
     /// The prefetch queue: the words at the program counter and after it, as they were when they were fetched.
     #[inline]
     pub fn queue(&self) -> [u16; 2] {
-        self.queue
+        [self.queue.first(), self.queue.second()]
     }
 
     /// Puts words into the prefetch queue that were fetched some other way.
     pub fn set_queue(&mut self, queue: [u16; 2]) {
-        self.queue = queue;
+        self.queue = Queue::new(queue[0], queue[1]);
     }
 
     /// Whether a STOP instruction holds the processor.
@@ -123,7 +125,7 @@ impl Cpu {
     /// Runs one instruction. The time it takes is what its calls of `memory` add up to.
     #[inline]
     pub fn step<M: Memory>(&mut self, memory: &mut M) -> Step {
-        let opcode = self.queue[0];
+        let opcode = self.queue.first();
         let traced = self.core.regs.sr.t;
         self.at = self.core.regs.pc.0;
         self.instruction = opcode;

@@ -98,7 +98,7 @@ impl Cpu {
     /// Base, index and displacement of a brief extension word (PRM figure 2-8).
     pub(super) fn indexed<M: Memory>(&mut self, memory: &mut M, base: u32) -> Result<u32, Aborted> {
         memory.idle(2);
-        let index = self.index(self.queue[1]);
+        let index = self.index(self.queue.second());
         self.extension(memory)?;
         Ok(base.wrapping_add(index))
     }

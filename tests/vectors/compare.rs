@@ -90,6 +90,7 @@ impl List {
         if seen.double_fault {
             self.add(Kind::Outcome, "the exception ended in a double fault".to_owned());
         }
+        self.equal(Kind::Outcome, "trace", vector.traced_twice(), seen.trace_due, bool::to_string);
         // A traced STOP is about to be left again; whether it counts as stopped is nobody's business.
         if !vector.traced() {
             self.equal(Kind::Outcome, "stopped", vector.stops(), seen.stopped, bool::to_string);
@@ -193,7 +194,7 @@ fn long(value: &u32) -> String {
 }
 
 /// A status register in figures and letters.
-fn flags(status: u32) -> String {
+pub fn flags(status: u32) -> String {
     let mut text = format!("{status:04X} ");
     for (bit, letter) in [(15, 'T'), (13, 'S'), (4, 'X'), (3, 'N'), (2, 'Z'), (1, 'V'), (0, 'C')] {
         text.push(if status >> bit & 1 == 1 { letter } else { '-' });

@@ -5,11 +5,14 @@ use std::env;
 use std::fs;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
+use std::sync::Once;
 
 const FOLDER: &str = "KEYWAY_CPU_VECTORS";
 const REQUIRE: &str = "KEYWAY_REQUIRE_VECTORS";
 const ONLY: &str = "KEYWAY_VECTORS_ONLY";
 const ENDING: &str = ".json.bin";
+/// The files of the whole set, and of a sample of each.
+pub const WHOLE: usize = 127;
 
 /// The files to run.
 pub struct Found {
@@ -53,6 +56,10 @@ impl Wanted {
             return Ok(None);
         };
         let all = list(&folder.join("v1"))?;
+        if self.required && all.len() < WHOLE {
+            let place = folder.join("v1");
+            return Err(format!("{REQUIRE} asks for all {WHOLE} files, {} has {}", place.display(), all.len()));
+        }
         let files: Vec<PathBuf> = match &self.only {
             None => all,
             Some(only) => all.into_iter().filter(|path| stem(path).contains(only.as_str())).collect(),
@@ -72,8 +79,11 @@ impl Wanted {
 pub fn find() -> Option<Found> {
     let found = Wanted::from_environment().find().unwrap_or_else(|what| panic!("{what}"));
     if found.is_none() {
-        // Not `eprintln!`: the test harness would swallow it, since the test passes.
-        let _ = writeln!(std::io::stderr(), "The published vectors were NOT run: {}", where_to_get());
+        // Not `eprintln!`: the test harness would swallow it, since the test passes. Once: several tests ask.
+        static SAID: Once = Once::new();
+        SAID.call_once(|| {
+            let _ = writeln!(std::io::stderr(), "The published vectors were NOT run: {}", where_to_get());
+        });
     }
     found
 }

@@ -53,6 +53,12 @@ impl Vector {
         self.before.values[SR] & 0x8000 != 0
     }
 
+    /// Whether a trace follows on the exception: that of an instruction that ran to its end, not of one that was refused
+    /// or aborted (UM 6.3.8, from memory).
+    pub fn traced_twice(&self) -> bool {
+        self.traced() && matches!(self.exception(), Some(5..=7 | 32..=47))
+    }
+
     pub fn opcode(&self) -> u16 {
         self.before.queue[0]
     }

@@ -115,9 +115,13 @@ fn a_run_without_vectors_is_never_a_full_one() {
     let only = |text: &str| Wanted { only: Some(text.to_owned()), ..here.clone() };
     assert_eq!(wanted(&here), Ok(Some(2)));
     assert_eq!(wanted(&beside), Ok(Some(2)));
-    assert_eq!(wanted(&Wanted { required: true, ..here.clone() }), Ok(Some(2)));
+    refused(&Wanted { required: true, ..here.clone() }, "asks for all 127 files");
     assert_eq!(wanted(&only("ADD")), Ok(Some(1)));
     refused(&only("MUL"), "whose name contains MUL");
     refused(&Wanted { required: true, ..only("ADD") }, "runs a part of the vectors");
+    for number in 2..127 {
+        std::fs::write(folder.path().join(format!("v1/{number}.json.bin")), []).unwrap();
+    }
+    assert_eq!(wanted(&Wanted { required: true, ..here.clone() }), Ok(Some(127)));
     refused(&Wanted { folder: Some(PathBuf::from("/nowhere")), ..beside }, "/nowhere/v1");
 }

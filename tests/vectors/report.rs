@@ -2,8 +2,8 @@
 
 use std::fmt::Write as _;
 
-use super::compare::{Kind, Mismatch};
-use super::format::Vector;
+use super::compare::{Kind, Mismatch, flags};
+use super::format::{PC, SR, State, Vector};
 use super::meaning::Category;
 
 /// Failures that a file shows in detail.
@@ -49,6 +49,9 @@ fn detail(file: &str, vector: &Vector, mismatches: &[Mismatch]) -> String {
     if let Some(vector) = vector.exception() {
         let _ = write!(text, " [takes vector {vector}]");
     }
+    let State { values, queue: [first, second], .. } = &vector.before;
+    let (at, status) = (values[PC].wrapping_sub(4), flags(values[SR]));
+    let _ = write!(text, "\n    before   at {at:06X}: {first:04X} {second:04X}  SR {status}");
     for mismatch in mismatches {
         let _ = write!(text, "\n    {}", mismatch.text.replace('\n', "\n    "));
     }

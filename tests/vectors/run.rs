@@ -1,5 +1,5 @@
 //! One vector on the processor: [`Runner`] sets the state, runs one instruction, enters its exception, and returns
-//! what there is to see. A trace exception is not entered: the data's description says that no vector contains one.
+//! what there is to see. No trace exception is entered: the data's description says that no vector contains one.
 
 use std::num::Wrapping;
 
@@ -25,6 +25,8 @@ pub struct Seen {
     pub bench: Bench,
     pub raised: Option<Raised>,
     pub double_fault: bool,
+    /// Whether a trace follows on the exception that was entered.
+    pub trace_due: bool,
 }
 
 impl Runner {
@@ -36,8 +38,7 @@ impl Runner {
             Step::Ran => None,
             Step::Raised(raised) => Some(raised),
         };
-        let entered = raised.filter(|raised| raised.exception != Exception::Trace);
-        let double_fault = entered.is_some_and(|raised| self.cpu.enter(&mut bench, &raised).is_err());
+        let double_fault = raised.is_some_and(|raised| !self.enter(&mut bench, &raised));
         Seen {
             values: values(&self.cpu),
             queue: self.cpu.queue(),
@@ -45,7 +46,16 @@ impl Runner {
             bench,
             raised,
             double_fault,
+            trace_due: self.cpu.trace_due().is_some(),
         }
+    }
+
+    /// Enters an exception, but not a trace. Returns whether that went well.
+    fn enter(&mut self, bench: &mut Bench, raised: &Raised) -> bool {
+        if raised.exception == Exception::Trace {
+            return true;
+        }
+        self.cpu.enter(bench, raised).is_ok()
     }
 }
 

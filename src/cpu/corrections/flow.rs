@@ -26,7 +26,7 @@ impl Cpu {
     pub(super) fn branch_target(&mut self, opcode: u16) -> u32 {
         self.fault_pc = self.at.wrapping_add(2);
         let short = opcode as i8;
-        let displacement = if short == 0 { self.queue[1] as i16 as u32 } else { short as u32 };
+        let displacement = if short == 0 { self.queue.second() as i16 as u32 } else { short as u32 };
         self.fault_pc.wrapping_add(displacement)
     }
 
@@ -39,7 +39,7 @@ impl Cpu {
             return self.finish(memory);
         }
         let count = self.data(Size::Word, opcode).wrapping_sub(1) & 0xFFFF;
-        let target = self.at.wrapping_add(2).wrapping_add(self.queue[1] as i16 as u32);
+        let target = self.at.wrapping_add(2).wrapping_add(self.queue.second() as i16 as u32);
         self.fault_pc = self.at.wrapping_add(4);
         memory.idle(2);
         // The word at the target is fetched in any case, and dropped if the count has expired (observed).
@@ -62,7 +62,7 @@ impl Cpu {
     /// The target of JMP and JSR, and how long the instruction is. The last extension word is not refetched.
     pub(super) fn jump_target<M: Memory>(&mut self, memory: &mut M, opcode: u16) -> Result<(u32, u32), Aborted> {
         let (mode, number) = (opcode >> 3 & 7, (opcode & 7) as u8);
-        let word = self.queue[1];
+        let word = self.queue.second();
         let near = self.at.wrapping_add(2);
         Ok(match (mode, number) {
             (2, _) => (self.core.regs.a(number), 2),
@@ -80,7 +80,7 @@ impl Cpu {
             }
             (_, 1) => {
                 self.extension(memory)?;
-                (u32::from(word) << 16 | u32::from(self.queue[1]), 6)
+                (u32::from(word) << 16 | u32::from(self.queue.second()), 6)
             }
             (_, 2) => {
                 memory.idle(2);

@@ -29,10 +29,13 @@ impl Cpu {
     /// Executes the instruction at `at`, whose words are in the queue.
     #[inline]
     pub(super) fn execute<M: Memory>(&mut self, memory: &mut M, opcode: u16) -> Done {
-        match family(opcode) {
-            Family::Core1 => self.by_core(memory, 1),
-            Family::Core2 => self.by_core(memory, 2),
-            Family::Core3 => self.by_core(memory, 3),
+        let family = family(opcode);
+        if let Some(length) = family.length_for_core() {
+            return self.by_core(memory, length);
+        }
+        match family {
+            // Done above: a test is quicker than a jump through a table.
+            Family::Core1 | Family::Core2 | Family::Core3 => Ok(()),
             Family::OrTo => self.to_register(memory, opcode, Alu::Or),
             Family::AndTo => self.to_register(memory, opcode, Alu::And),
             Family::SubTo => self.to_register(memory, opcode, Alu::Sub),

@@ -66,7 +66,7 @@ impl Cpu {
             self.core.regs.a_mut(number).0 = address;
             return Ok(());
         }
-        self.instruction = self.queue[0];
+        self.instruction = self.queue.first();
         self.core.regs.a_mut(number).0 = address;
         self.write(memory, size, address, value)
     }
@@ -74,7 +74,7 @@ impl Cpu {
     /// To an absolute long address: from memory, the write comes before the last extension word's prefetch.
     fn store_absolute<M: Memory>(&mut self, memory: &mut M, size: Size, value: u32, from_memory: bool) -> Done {
         let high = u32::from(self.extension(memory)?);
-        let address = high << 16 | u32::from(self.queue[1]);
+        let address = high << 16 | u32::from(self.queue.second());
         if from_memory {
             if address & 1 != 0 && size == Size::Long {
                 self.flags_at_fault(value, 7, true);

@@ -92,7 +92,7 @@ impl Cpu {
     pub(super) fn stop<M: Memory>(&mut self, memory: &mut M) -> Done {
         self.privileged()?;
         memory.idle(4);
-        self.core.regs.sr = self.queue[1].into();
+        self.core.regs.sr = self.queue.second().into();
         self.core.regs.pc += 4;
         self.core.stop = true;
         Ok(())

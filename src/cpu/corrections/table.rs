@@ -70,6 +70,15 @@ pub(super) enum Family {
     LineF,
 }
 
+impl Family {
+    /// The length in words, if the core executes it.
+    #[inline]
+    pub fn length_for_core(self) -> Option<u32> {
+        let length = self as u32 + 1;
+        (length <= 3).then_some(length)
+    }
+}
+
 use Family as F;
 
 #[allow(long_running_const_eval)]
