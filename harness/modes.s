@@ -29,6 +29,6 @@ mode_refused:
                                         | falls through
 
 play:
-        bsr.w   rest                    | once a blank
+        bsr.w   idle                    | once a blank
         addq.l  #1,ticks
         bra.s   play

@@ -6,9 +6,9 @@
         .text
 
         .globl  await_blanks, no_picture, picture_stands
-        .globl  rest, rested, vertical_blank
+        .globl  idle, woken, vertical_blank
         .type   await_blanks, @function
-        .type   rest, @function
+        .type   idle, @function
         .type   vertical_blank, @function
 
 | Waits until the picture stands still: for two blanks. Without a picture it
@@ -34,12 +34,12 @@ picture_stands:
 
 | Stops the processor until the next blank. Nothing else gets it out.
 
-rest:
+idle:
         stop    #SR_PICTURE
-rested:
+woken:
         move.w  #SR_QUIET,sr
         rts
-        .size   rest, . - rest
+        .size   idle, . - idle
 
 vertical_blank:
         addq.w  #1,blanks

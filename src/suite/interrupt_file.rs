@@ -6,6 +6,7 @@ use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::Deserialize;
 
 use super::forms::{Forms, forms};
+use super::rule_file::Literal;
 use super::scalar::{Count, Number};
 
 /// A device that interrupts.
@@ -43,20 +44,13 @@ pub struct RequestTimes {
     pub every_cycles: Option<Count>,
 }
 
-/// The word for no request.
-#[derive(Debug, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub(super) enum NeverWord {
-    Never,
-}
-
 impl Forms for RequestsSpec {
     const EXPECTED: &'static str = "`never`, or {after-cycles:, every-cycles:}";
-    type One = NeverWord;
+    type One = Literal;
     type Keys = RequestTimes;
 
-    fn one(NeverWord::Never: NeverWord) -> Option<Self> {
-        Some(RequestsSpec::Never)
+    fn one(word: Literal) -> Option<Self> {
+        (word == Literal::Text("never".to_owned())).then_some(RequestsSpec::Never)
     }
 
     fn mapping(times: RequestTimes) -> Result<Self, String> {

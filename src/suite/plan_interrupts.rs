@@ -62,11 +62,11 @@ fn check_vector(device: &Interrupt, map: &Map, routine: &Routine) -> Result<(), 
         return Ok(());
     }
     let whose =
-        if device.vector.is_some() { String::new() } else { format!(", the autovector of level {}", device.level) };
+        if device.vector.is_some() { String::new() } else { format!(" (the autovector of level {})", device.level) };
     let vector = format!("vector {number} at {}{whose}", units::address(at));
     let handler = match (map.place(at), map.host().long(at)) {
         (Place::Host, Some(handler)) => handler,
-        (Place::Host | Place::Nothing, _) => return Err(format!("{vector}, lies where nothing is mapped")),
+        (Place::Host | Place::Nothing, _) => return Err(format!("{vector} lies where nothing is mapped")),
         _ => return Ok(()),
     };
     let to = handler & BUS_MASK;
@@ -77,7 +77,7 @@ fn check_vector(device: &Interrupt, map: &Map, routine: &Routine) -> Result<(), 
         Place::Nothing => false,
         _ => routine.executes_anywhere,
     };
-    if runs { Ok(()) } else { Err(format!("{vector}, holds {}, where no code may run", units::address(handler))) }
+    if runs { Ok(()) } else { Err(format!("{vector} holds {}, where no code may run", units::address(handler))) }
 }
 
 /// When devices interrupt in a case, by index, from what it says by name. A refusal's place is below `interrupts`.
