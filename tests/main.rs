@@ -5,6 +5,7 @@ mod bad_input;
 mod checking;
 mod machine;
 mod manual;
+mod random;
 mod readme;
 mod reference;
 mod rom;

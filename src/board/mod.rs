@@ -5,6 +5,7 @@
 
 mod bus;
 mod chip;
+mod journal;
 mod lanes;
 mod map;
 mod observer;
@@ -15,6 +16,7 @@ mod socket;
 mod trouble;
 
 pub use bus::{Bus, Inputs, SavedBus};
+pub use journal::Journal;
 pub use map::{Map, MapError, MapParts, Overlay, Place, RamArea, WaitStates, Whose};
 pub use observer::{Access, Board, Cycle, Observer, extension_words};
 pub use port::{Change, Port, PortSize, PortWrite, Schedule};

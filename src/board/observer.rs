@@ -29,6 +29,8 @@ pub enum Cycle {
 pub struct Access {
     /// What it is for.
     pub cycle: Cycle,
+    /// The clock period of the run in which it ends.
+    pub ends: u64,
     /// Bus address.
     pub address: u32,
     /// Width.
@@ -48,12 +50,15 @@ pub trait Observer {
     /// Whether the board shall call the methods at all.
     const WATCHES: bool = true;
 
+    /// Whether it wants [`Observer::passing`] too. There are more of these than of all others together.
+    const WATCHES_PASSING: bool = false;
+
     /// An instruction is about to run at `at`, with these registers; `bus` may be peeked at.
     fn fetch(&mut self, at: u32, registers: &Registers, bus: &Bus) {
         let _ = (at, registers, bus);
     }
 
-    /// A word came into the prefetch queue, or was read and dropped.
+    /// A word came into the prefetch queue, or was read and dropped; see [`Observer::WATCHES_PASSING`].
     fn passing(&mut self, access: &Access) {
         let _ = access;
     }
@@ -152,7 +157,8 @@ impl<O: Observer> Board<O> {
 
     #[inline(always)]
     fn note(&mut self, cycle: Cycle, address: u32, size: PortSize, value: u16, code: FunctionCode) {
-        if O::WATCHES && !self.muted {
+        let passing = matches!(cycle, Cycle::Fetch | Cycle::Dropped);
+        if O::WATCHES && (O::WATCHES_PASSING || !passing) && !self.muted {
             self.tell(cycle, address, size, value, code);
         }
     }
@@ -162,7 +168,7 @@ impl<O: Observer> Board<O> {
         let address = address & BUS_MASK;
         let place = self.bus.place(address);
         let offset = if place == Place::Window { self.bus.shown_last(address) } else { None };
-        let access = Access { cycle, address, size, value, code, place, offset };
+        let access = Access { cycle, ends: self.bus.now, address, size, value, code, place, offset };
         match cycle {
             Cycle::Fetch | Cycle::Dropped => self.observer.passing(&access),
             Cycle::Read => self.observer.read(&access),

@@ -61,7 +61,10 @@ impl Cpu {
         }
         let second = self.fetch(memory, next.wrapping_add(2))?;
         self.queue.advance(second);
-        memory.idle((clocks as u32).saturating_sub(4 * length));
+        let bus = 4 * length;
+        if clocks as u32 > bus {
+            memory.idle(clocks as u32 - bus);
+        }
         Ok(())
     }
 }

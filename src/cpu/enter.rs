@@ -19,12 +19,9 @@ impl Cpu {
     ///
     /// # Errors
     /// [`DoubleFault`] if that happens to the frame of such an error itself.
-    pub fn enter<M: Memory>(&mut self, memory: &mut M, raised: &Raised) -> Result<Exception, DoubleFault> {
-        let number = raised.exception.vector();
-        match self.process(memory, raised, number) {
-            Ok(()) => Ok(raised.exception),
-            Err(Aborted) => self.nested(memory, raised),
-        }
+    pub fn enter<M: Memory>(&mut self, memory: &mut M, raised: &Raised) -> Result<Raised, DoubleFault> {
+        let vector = raised.exception.vector();
+        self.enter_by(memory, raised, vector)
     }
 
     /// The trace of an instruction that has run and raised an exception itself (TRAP, say), once that one is entered:
@@ -42,25 +39,22 @@ impl Cpu {
     ///
     /// # Errors
     /// [`DoubleFault`] as for [`Cpu::enter`].
-    pub fn interrupt<M: Memory>(&mut self, memory: &mut M, level: u8, vector: u8) -> Result<Exception, DoubleFault> {
+    pub fn interrupt<M: Memory>(&mut self, memory: &mut M, level: u8, vector: u8) -> Result<Raised, DoubleFault> {
         let raised = Raised { exception: Exception::Interrupt(level), pc: self.pc(), fault: None };
-        match self.process(memory, &raised, vector) {
-            Ok(()) => Ok(raised.exception),
-            Err(Aborted) => self.nested(memory, &raised),
-        }
+        self.enter_by(memory, &raised, vector)
     }
 
     /// Loads the supervisor stack pointer and the program counter from vector 0, as the reset line makes it do.
     ///
     /// # Errors
-    /// [`DoubleFault`] if the vector or the first instruction cannot be read.
-    pub fn reset<M: Memory>(&mut self, memory: &mut M) -> Result<(), DoubleFault> {
+    /// The bus or address error that halts the processor if the vector or the first instruction cannot be read.
+    pub fn reset<M: Memory>(&mut self, memory: &mut M) -> Result<(), Raised> {
         let sr = &mut self.core.regs.sr;
         (sr.t, sr.s, sr.interrupt_mask) = (false, true, 7);
         self.core.stop = false;
         self.trace_due = false;
         memory.idle(14);
-        self.load_reset_vector(memory).map_err(|Aborted| DoubleFault)
+        self.load_reset_vector(memory).map_err(|Aborted| self.raised)
     }
 
     fn load_reset_vector<M: Memory>(&mut self, memory: &mut M) -> Done {
@@ -73,14 +67,16 @@ impl Cpu {
         self.jump_second(memory, target, first)
     }
 
-    /// An access failed while `outer` was being entered.
-    fn nested<M: Memory>(&mut self, memory: &mut M, outer: &Raised) -> Result<Exception, DoubleFault> {
-        if outer.fault.is_some() {
-            return Err(DoubleFault);
+    fn enter_by<M: Memory>(&mut self, memory: &mut M, raised: &Raised, vector: u8) -> Result<Raised, DoubleFault> {
+        match self.process(memory, raised, vector) {
+            Ok(()) => Ok(*raised),
+            Err(Aborted) if raised.fault.is_some() => Err(DoubleFault),
+            Err(Aborted) => {
+                self.trace_due = false;
+                let inner = self.raised;
+                self.enter(memory, &inner)
+            }
         }
-        self.trace_due = false;
-        let inner = self.raised;
-        self.enter(memory, &inner)
     }
 
     fn process<M: Memory>(&mut self, memory: &mut M, raised: &Raised, vector: u8) -> Done {

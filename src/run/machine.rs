@@ -6,7 +6,9 @@ use super::exits::Exits;
 use super::hang::Earlier;
 use super::interrupts::{Interrupts, Timing, mask};
 use super::{Branch, Cell, Crash, End, Entry, Limit, Outcome, Rig, Wrong};
-use crate::board::{BUS_MASK, Board, Bus, Inputs, Observer, Place, RETURN_ADDRESS, RamFill, extension_words};
+use crate::board::{
+    AccessKind, BUS_MASK, Board, Bus, Inputs, Observer, Place, RETURN_ADDRESS, RamFill, extension_words,
+};
 use crate::cpu::{Cpu, Exception, Raised, Step};
 
 /// The longest instruction, in bytes.
@@ -111,9 +113,12 @@ impl<O: Observer> Machine<O> {
         outcome.cycles = 0;
         outcome.last = self.cpu.pc() & BUS_MASK;
         outcome.fill_matters = false;
-        // The caller's jump has filled the queue; its time is not the routine's.
+        // The caller's jump or the reset has filled the queue; their time is not the routine's.
         self.board.mute(true);
-        let filled = self.cpu.refill(&mut self.board);
+        let filled = match self.rig.routine.entry {
+            Entry::At(_) => self.cpu.refill(&mut self.board),
+            Entry::Reset => self.cpu.reset(&mut self.board).map_or_else(Step::Raised, |()| Step::Ran),
+        };
         self.board.mute(false);
         self.board.bus.now = 0;
         let Step::Raised(raised) = filled else { return None };
@@ -252,15 +257,17 @@ impl<O: Observer> Machine<O> {
         self.check_handler(raised)?;
         let from = self.cpu.pc();
         let entered = self.cpu.enter(&mut self.board, raised).map_err(|_| End::Halted(raised.exception))?;
-        self.entered(raised.exception, entered, from)
+        self.entered(raised.exception, &entered, from)
     }
 
     /// A handler is entered: the one that was meant, or that of an error which stacking its frame has met.
-    fn entered(&mut self, meant: Exception, entered: Exception, from: u32) -> Result<(), End> {
-        if entered != meant && !self.handles(entered) {
-            return Err(End::Crashed(Crash { exception: entered, access: None, handler: Wrong::NotHandled }));
+    fn entered(&mut self, meant: Exception, entered: &Raised, from: u32) -> Result<(), End> {
+        let exception = entered.exception;
+        if exception != meant && !self.handles(exception) {
+            let access = access(entered);
+            return Err(End::Crashed(Crash { exception, access, handler: Wrong::NotHandled }));
         }
-        self.board.excepted(entered, from, self.cpu.pc());
+        self.board.excepted(exception, from, self.cpu.pc());
         Ok(())
     }
 
@@ -309,7 +316,7 @@ impl<O: Observer> Machine<O> {
         }
         let from = self.cpu.pc();
         let entered = self.cpu.interrupt(&mut self.board, level, vector).map_err(|_| End::Halted(exception))?;
-        self.entered(exception, entered, from)
+        self.entered(exception, &entered, from)
     }
 
     /// Whether the routine takes an exception by itself.
@@ -320,7 +327,7 @@ impl<O: Observer> Machine<O> {
     /// The end if no handler of the routine takes an exception.
     fn check_handler(&self, raised: &Raised) -> Result<(), End> {
         let exception = raised.exception;
-        let access = raised.fault.map(|fault| (fault.address & BUS_MASK, fault.kind));
+        let access = access(raised);
         let crash = |handler| End::Crashed(Crash { exception, access, handler });
         if !self.handles(exception) {
             return Err(crash(Wrong::NotHandled));
@@ -380,4 +387,9 @@ impl<O: Observer> Machine<O> {
             || outcome.probes.iter().any(|probe| !probe.known)
             || shown.iter().any(|(_, cell)| unknown(cell));
     }
+}
+
+/// The access that raised an exception, as a crash names it.
+fn access(raised: &Raised) -> Option<(u32, AccessKind)> {
+    raised.fault.map(|fault| (fault.address & BUS_MASK, fault.kind))
 }

@@ -5,7 +5,7 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use keyway::board::{Access, Bus, Inputs, Observer, OpenBus, Schedule, extension_words};
+use keyway::board::{Access, Bus, Inputs, Observer, OpenBus, Schedule};
 use keyway::cartridge::{AddressFault, Attached, DataFault, Fill, Flaw, Image};
 use keyway::run::{End, Machine};
 use keyway::suite::{Case, Harness, Suite};
@@ -92,7 +92,7 @@ fn seen(registers: &Registers) -> ([u32; 16], u16, u32, u32) {
 }
 
 /// The second processor in the state of the first one before its first instruction.
-fn second(start: &Registers) -> CpuCore {
+fn second(start: &Registers, queue: [u16; 2]) -> CpuCore {
     let mut cpu = CpuCore::new();
     cpu.set_cpu_type(CpuType::M68000);
     cpu.set_sr(start.sr.into());
@@ -102,7 +102,7 @@ fn second(start: &Registers) -> CpuCore {
     }
     cpu.set_usp(start.usp.0);
     cpu.pc = start.pc.0;
-    cpu.invalidate_prefetch();
+    (cpu.prefetch_queue, cpu.prefetch_count) = (queue, 2);
     cpu
 }
 
@@ -112,6 +112,7 @@ type Differences = BTreeMap<(u16, i64), usize>;
 /// Runs one case on both; returns how many instructions were compared.
 fn compare(harness: &Harness, case: &Case, differences: &mut Differences) -> usize {
     let host = harness.rig.map.host();
+    let word = |at| host.word(at).expect("host code");
     let mut machine = Machine::watched(harness.rig.clone(), Recorder::default());
     let outcome = machine.run(&case.setup, &case.fills[0]).clone();
     assert!(matches!(outcome.end, End::Branch(_)), "{}: {:?}", case.name, outcome.end);
@@ -124,20 +125,19 @@ fn compare(harness: &Harness, case: &Case, differences: &mut Differences) -> usi
         let at = harness.rig.routine.stack - 4 + offset;
         m68k::AddressBus::write_word(&mut board, at, machine.bus().peek_word(at));
     }
-    let mut cpu = second(&moments[0].before);
+    let mut cpu = second(&moments[0].before, [0, 2].map(|offset| word(moments[0].at + offset)));
+    board.last = cpu.prefetch_queue[1];
     let ends = moments.iter().skip(1).map(|moment| (seen(&moment.before), moment.now));
     let ends = ends.chain([(seen(&outcome.registers), outcome.cycles)]);
     for (index, (moment, (after, now))) in moments.iter().zip(ends).enumerate() {
         let place = format!("{}: instruction {index} at {:06X}", case.name, moment.at);
-        let opcode = host.word(moment.at).expect("host code");
-        let last = host.word(moment.at + 2 * extension_words(opcode)).expect("host code");
-        board.begin(last, moment.now);
+        board.begin(moment.now);
         let StepResult::Ok { cycles } = cpu.step(&mut board) else { panic!("{place}: trapped") };
         assert_eq!(state(&cpu), after, "{place}: registers");
         assert_eq!(board.operands, moment.operands, "{place}: operands");
         let difference = (now - moment.now) as i64 - i64::from(cycles);
         if difference != 0 {
-            *differences.entry((opcode, difference)).or_default() += 1;
+            *differences.entry((word(moment.at), difference)).or_default() += 1;
         }
     }
     assert_eq!(moments.len() as u64, outcome.instructions);

@@ -1,10 +1,8 @@
 //! A second board, for the second processor: the demo machine written down once more from the design, without any of
 //! the library's own decoding. Only what the demo needs is here.
 //!
-//! The second processor has the chip's two-word prefetch queue, the first one has not, so fetches are not compared.
-//! They need no marking: the demo's code lies below 0x200000 and never reaches the window, and every access at or above
-//! 0x200000 is an operand. What floats on an open bus is defined by the operands and by the instruction itself, never
-//! by the queue: see [`OtherBoard::begin`].
+//! Both processors fetch their words in advance, so what floats on an open bus agrees as well. Only operands are noted:
+//! the demo's code lies below 0x200000 and never reaches the window, and every access at or above 0x200000 is one.
 
 use std::sync::Arc;
 
@@ -42,7 +40,8 @@ pub struct OtherBoard {
     pedal: Schedule,
     pedal_reads: u32,
     latch: u8,
-    last: u16,
+    /// The last word on the bus.
+    pub last: u16,
     /// Cycles at the start of the instruction.
     now: u64,
     /// Operands of the instruction under way.
@@ -72,9 +71,8 @@ impl OtherBoard {
         }
     }
 
-    /// An instruction begins: its words are the last ones on the bus until it reads an operand.
-    pub fn begin(&mut self, last_word_of_instruction: u16, now: u64) {
-        self.last = last_word_of_instruction;
+    /// An instruction begins.
+    pub fn begin(&mut self, now: u64) {
         self.now = now;
         self.operands.clear();
     }
@@ -149,12 +147,7 @@ impl OtherBoard {
         let found = self.find(address, bytes);
         let value = found.iter().fold(0u16, |value, byte| value << 8 | u16::from(*byte));
         let lane = if address & 1 == 0 { 8 } else { 0 };
-        // A word below 0x200000 may be the prefetch queue's and leaves no trace; a byte is always an operand.
-        match bytes {
-            1 => self.last = self.last & !(0xFF << lane) | value << lane,
-            _ if address >= DATA => self.last = value,
-            _ => (),
-        }
+        self.last = if bytes == 1 { self.last & !(0xFF << lane) | value << lane } else { value };
         if address >= DATA {
             self.operands.push(Operand { write: false, address, bytes, value });
         }

@@ -1,4 +1,4 @@
-//! Arithmetic and logic with an operand in memory.
+//! Arithmetic and logic with two operands.
 
 use crate::cpu::Cpu;
 use crate::cpu::access::{Aborted, Done, Place};
@@ -8,15 +8,17 @@ use crate::cpu::operand::{Operand, stride};
 use crate::cpu::size::Size;
 
 impl Cpu {
-    /// ADD, SUB, AND, OR, CMP: memory into a data register.
+    /// ADD, SUB, AND, OR, CMP: any operand into a data register.
     #[inline]
-    pub(super) fn to_register<M: Memory>(&mut self, memory: &mut M, opcode: u16, alu: Alu) -> Done {
+    pub(super) fn alu_to_register<M: Memory>(&mut self, memory: &mut M, opcode: u16, alu: Alu) -> Done {
         let size = Size::of(opcode);
-        let place = self.place(memory, opcode, size)?;
-        let source = self.read(memory, size, place)?;
+        let operand = self.operand(memory, opcode, size)?;
+        let source = self.value(memory, operand, size)?;
         self.finish(memory)?;
         if size == Size::Long {
-            memory.idle(2);
+            // Of a memory operand, half of it passes while it is read.
+            let fast = alu == Alu::Cmp || matches!(operand, Operand::Memory(_));
+            memory.idle(if fast { 2 } else { 4 });
         }
         let number = opcode >> 9;
         let result = self.compute(alu, size, source, self.data(size, number));
@@ -26,7 +28,7 @@ impl Cpu {
 
     /// ADD, SUB, AND, OR, EOR: a data register into memory.
     #[inline]
-    pub(super) fn to_memory<M: Memory>(&mut self, memory: &mut M, opcode: u16, alu: Alu) -> Done {
+    pub(super) fn alu_to_memory<M: Memory>(&mut self, memory: &mut M, opcode: u16, alu: Alu) -> Done {
         let size = Size::of(opcode);
         let place = self.place(memory, opcode, size)?;
         let source = self.data(size, opcode >> 9);
@@ -44,7 +46,7 @@ impl Cpu {
 
     /// ADDA, SUBA, CMPA with an operand in memory.
     #[inline]
-    pub(super) fn to_address<M: Memory>(&mut self, memory: &mut M, opcode: u16, alu: Alu) -> Done {
+    pub(super) fn alu_to_address<M: Memory>(&mut self, memory: &mut M, opcode: u16, alu: Alu) -> Done {
         let size = Size::long_if(opcode & 0x100 != 0);
         let place = self.place(memory, opcode, size)?;
         let source = size.extend(self.read(memory, size, place)?);

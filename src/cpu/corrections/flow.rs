@@ -42,7 +42,8 @@ impl Cpu {
         let target = self.at.wrapping_add(2).wrapping_add(self.queue.second() as i16 as u32);
         self.fault_pc = self.at.wrapping_add(4);
         memory.idle(2);
-        // The word at the target is fetched in any case, and dropped if the count has expired (observed).
+        // The word at the target is fetched before the count is known to have expired, and dropped then: the third
+        // read of the UM's 14(3/0). No published vector has a count that expires.
         let first = self.jump_first(memory, target)?;
         self.set_data(Size::Word, opcode, count);
         if count != 0xFFFF {

@@ -2,7 +2,8 @@
 //!
 //! [`table`] has an entry for each of the 65,536 opcodes. The core executes what it gets right: instructions on
 //! registers and immediates. Everything that accesses memory is done here, bus cycle by bus cycle, since the core knows
-//! neither their order nor the registers at a fault; so are the instructions whose flags or times it gets wrong.
+//! neither their order nor the registers at a fault; so are the instructions whose flags or times it gets wrong, and
+//! the register forms of MOVE, ADD, SUB, AND, OR and CMP, which come along with their memory forms.
 //!
 //! Sources: PRM for what an instruction does, UM section 8 for its time. The order of bus cycles and what the manuals
 //! leave open is as observed in the published vectors (`tests/vectors.rs`).
@@ -36,19 +37,19 @@ impl Cpu {
         match family {
             // Done above: a test is quicker than a jump through a table.
             Family::Core1 | Family::Core2 | Family::Core3 => Ok(()),
-            Family::OrTo => self.to_register(memory, opcode, Alu::Or),
-            Family::AndTo => self.to_register(memory, opcode, Alu::And),
-            Family::SubTo => self.to_register(memory, opcode, Alu::Sub),
-            Family::AddTo => self.to_register(memory, opcode, Alu::Add),
-            Family::CmpTo => self.to_register(memory, opcode, Alu::Cmp),
-            Family::OrMemory => self.to_memory(memory, opcode, Alu::Or),
-            Family::AndMemory => self.to_memory(memory, opcode, Alu::And),
-            Family::SubMemory => self.to_memory(memory, opcode, Alu::Sub),
-            Family::AddMemory => self.to_memory(memory, opcode, Alu::Add),
-            Family::EorMemory => self.to_memory(memory, opcode, Alu::Eor),
-            Family::SubAddress => self.to_address(memory, opcode, Alu::Sub),
-            Family::AddAddress => self.to_address(memory, opcode, Alu::Add),
-            Family::CmpAddress => self.to_address(memory, opcode, Alu::Cmp),
+            Family::OrTo => self.alu_to_register(memory, opcode, Alu::Or),
+            Family::AndTo => self.alu_to_register(memory, opcode, Alu::And),
+            Family::SubTo => self.alu_to_register(memory, opcode, Alu::Sub),
+            Family::AddTo => self.alu_to_register(memory, opcode, Alu::Add),
+            Family::CmpTo => self.alu_to_register(memory, opcode, Alu::Cmp),
+            Family::OrMemory => self.alu_to_memory(memory, opcode, Alu::Or),
+            Family::AndMemory => self.alu_to_memory(memory, opcode, Alu::And),
+            Family::SubMemory => self.alu_to_memory(memory, opcode, Alu::Sub),
+            Family::AddMemory => self.alu_to_memory(memory, opcode, Alu::Add),
+            Family::EorMemory => self.alu_to_memory(memory, opcode, Alu::Eor),
+            Family::SubAddress => self.alu_to_address(memory, opcode, Alu::Sub),
+            Family::AddAddress => self.alu_to_address(memory, opcode, Alu::Add),
+            Family::CmpAddress => self.alu_to_address(memory, opcode, Alu::Cmp),
             Family::ImmediateMemory => self.immediate_memory(memory, opcode),
             Family::AndLong => self.and_long(memory, opcode),
             Family::Quick => self.quick(memory, opcode),

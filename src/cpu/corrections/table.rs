@@ -215,7 +215,7 @@ const fn move_(opcode: u16) -> Family {
         return F::Illegal;
     }
     match (to, off_bus(source)) {
-        (0 | 1, true) => core_for(source, long),
+        (1, true) => core_for(source, long),
         (1, false) => F::MoveAddress,
         _ => F::Move,
     }
@@ -296,22 +296,12 @@ const fn quick_or_condition(opcode: u16) -> Family {
     }
 }
 
-/// Operation modes 0 to 2 of the two-operand instructions: into a data register.
-const fn into_register(opcode: u16, legal: bool, family: Family) -> Family {
-    let mode = mode(opcode);
-    match (legal, off_bus(mode)) {
-        (false, _) => F::Illegal,
-        (true, true) => core_for(mode, opcode >> 6 & 3 == 2),
-        (true, false) => family,
-    }
-}
-
 const fn or_or_divide(opcode: u16) -> Family {
     let mode = mode(opcode);
     match (opcode >> 6 & 7, mode) {
         (3, _) => illegal_unless(data(mode), F::DivideUnsigned),
         (7, _) => illegal_unless(data(mode), F::DivideSigned),
-        (0..=2, _) => into_register(opcode, data(mode), F::OrTo),
+        (0..=2, _) => illegal_unless(data(mode), F::OrTo),
         (4, 0 | 1) => F::Decimal,
         _ => illegal_unless(memory_alterable(mode), F::OrMemory),
     }
@@ -321,7 +311,7 @@ const fn and_or_multiply(opcode: u16) -> Family {
     let mode = mode(opcode);
     match (opcode >> 6 & 7, mode) {
         (3 | 7, _) => illegal_unless(data(mode), F::Multiply),
-        (0..=2, _) => into_register(opcode, data(mode), F::AndTo),
+        (0..=2, _) => illegal_unless(data(mode), F::AndTo),
         (4, 0 | 1) => F::Decimal,
         (5, 0 | 1) | (6, 1) => F::Core1,
         _ => illegal_unless(memory_alterable(mode), F::AndMemory),
@@ -332,7 +322,7 @@ const fn add_or_sub(opcode: u16, to: Family, memory: Family, address: Family) ->
     let mode = mode(opcode);
     match (opcode >> 6 & 7, mode) {
         (0, 1) => F::Illegal,
-        (0..=2, _) => into_register(opcode, any(mode), to),
+        (0..=2, _) => illegal_unless(any(mode), to),
         (3 | 7, _) => into_address(opcode, address),
         (_, 0) => F::Core1,
         (_, 1) => F::Extended,
@@ -353,7 +343,7 @@ const fn compare_or_eor(opcode: u16) -> Family {
     let mode = mode(opcode);
     match (opcode >> 6 & 7, mode) {
         (0, 1) => F::Illegal,
-        (0..=2, _) => into_register(opcode, any(mode), F::CmpTo),
+        (0..=2, _) => illegal_unless(any(mode), F::CmpTo),
         (3 | 7, _) => into_address(opcode, F::CmpAddress),
         (_, 0) => F::Core1,
         (_, 1) => F::Cmpm,
