@@ -7,8 +7,12 @@
 
         .long   STACK_TOP               |  0  initial stack pointer
         .long   reset                   |  1  initial program counter
-        .rept   62                      |  2  bus error, to 63: none is expected,
-        .long   crash_handler           |     no interrupt is enabled
+        .rept   28                      |  2  bus error, to 29: none is expected
+        .long   crash_handler
+        .endr
+        .long   vertical_blank          | 30  level 6
+        .rept   33                      | 31  level 7, to 63: none is expected
+        .long   crash_handler
         .endr
 
 | The user vectors (64 to 255) are not used on this machine: the header stands

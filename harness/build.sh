@@ -46,7 +46,7 @@ assemble() {    # NAME [option ...]: NAME.s to $work/NAME.o
 
 # No absolute path may get into the ELF: the directory is called `.`.
 objects=()
-for name in aria detect modes ram; do
+for name in aria detect modes picture convert ram; do
     assemble "$name" --gdwarf-5 --debug-prefix-map="$PWD=."
     objects+=("$work/$name.o")
 done

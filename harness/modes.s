@@ -24,9 +24,11 @@ mode_noise:
         bra.s   play
 
 mode_refused:
+        bsr.w   await_blanks            | the notice needs a picture that stands still
         move.w  #0,voices               | silence, under the notice
                                         | falls through
 
 play:
+        bsr.w   idle                    | once a blank
         addq.l  #1,ticks
         bra.s   play

@@ -6,7 +6,7 @@
         .section .ram,"aw",@nobits
 
         .globl  ram_start, ram_longs
-        .globl  ticks, voices, mode, preset, all_presets, filter, notice
+        .globl  ticks, voices, mode, preset, all_presets, filter, notice, blanks
         .globl  format_table
 
         .macro  variable name:req, bytes:req
@@ -25,6 +25,7 @@ ram_start:
         variable all_presets, 2         | 1: the eight presets in turn
         variable filter, 2              | FILTER_..., 0 when there is no noise
         variable notice, 2              | 1: the unknown-product notice is up
+        variable blanks, 2              | vertical blanks, counted
 
         .org    0x40
         variable format_table, PATCH_SIZE

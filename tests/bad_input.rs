@@ -7,3 +7,4 @@ mod harness;
 mod mutation;
 mod support;
 mod text;
+mod timing;

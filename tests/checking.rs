@@ -3,3 +3,4 @@
 mod command_line;
 mod expectations;
 mod power_on;
+mod time;

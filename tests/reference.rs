@@ -209,7 +209,7 @@ fn workplace() -> tempfile::TempDir {
     let folder = place.path().join("harness");
     fs::create_dir(&folder).unwrap();
     fs::create_dir(place.path().join("cases")).unwrap();
-    for name in ["aria.yaml", "aria.elf", "patch.bin"] {
+    for name in ["aria.yaml", "blanks.yaml", "aria.elf", "patch.bin"] {
         fs::copy(root().join("harness").join(name), folder.join(name)).unwrap();
     }
     let harness = Harness::load(folder.join("aria.yaml")).unwrap();

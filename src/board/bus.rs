@@ -9,12 +9,12 @@ use super::port::PortState;
 use super::ram::{Ram, SavedRam};
 use super::socket::Socket;
 use super::trouble::Remap;
-use super::{BUS_MASK, Map, OpenBus, Place, PortWrite, RETURN_ADDRESS, RamFill, Schedule, Troubles};
+use super::{BUS_MASK, Map, OpenBus, Place, PortWrite, RETURN_ADDRESS, RamFill, Schedule, Troubles, extension_words};
 use crate::cartridge::Attached;
 use crate::noise::{self, Noise};
 
-/// Bytes of the longest instruction that writes (MOVE.L #,abs.L; PRM, section 4).
-const LONGEST_WRITE: u32 = 10;
+/// Bytes of the prefetch queue.
+const QUEUE: u32 = 4;
 
 /// What differs from run to run on one board.
 #[derive(Clone, Debug, Default)]
@@ -105,12 +105,13 @@ impl Bus {
         self.last = [0; 2];
         self.pc = 0;
         self.now = 0;
-        self.troubles.clear();
-        self.writes.clear();
         for state in &mut self.ports {
             state.reads = 0;
         }
         self.reset_devices();
+        // Last: what the latches of the run before did to the map is no trouble of this one.
+        self.troubles.clear();
+        self.writes.clear();
     }
 
     /// What the RESET instruction does: every latch goes back to its power-on value.
@@ -331,12 +332,16 @@ impl Bus {
 
     /// The overlay that shows at an address.
     pub(super) fn overlay_at(&self, address: u32) -> Option<usize> {
-        if self.showing == 0 {
+        self.overlay_of(self.showing, address)
+    }
+
+    /// The overlay that shows at an address if these do, one bit each: the first of them.
+    fn overlay_of(&self, showing: u64, address: u32) -> Option<usize> {
+        if showing == 0 {
             return None;
         }
-        let shows = |(index, overlay): &(usize, &super::Overlay)| {
-            self.showing >> index & 1 == 1 && overlay.range.contains(&address)
-        };
+        let shows =
+            |(index, overlay): &(usize, &super::Overlay)| showing >> index & 1 == 1 && overlay.range.contains(&address);
         self.map.overlays().iter().enumerate().find(shows).map(|(index, _)| index)
     }
 
@@ -348,6 +353,7 @@ impl Bus {
         if showing == self.showing {
             return;
         }
+        self.note_remap(showing);
         let overlays = self.map.overlays();
         for (index, overlay) in overlays.iter().enumerate() {
             if (showing ^ self.showing) >> index & 1 == 1 {
@@ -363,25 +369,23 @@ impl Bus {
         for waits in self.map.waits() {
             self.pages.slow_down(&waits.range);
         }
-        self.note_remap(showing ^ self.showing);
         self.showing = showing;
         self.hide_near();
     }
 
-    /// Notes it if the overlays that changed, one bit each, cover the instruction that runs or what follows it: the
-    /// next two words are already in the prefetch queue, whatever shows there now.
-    fn note_remap(&mut self, changed: u64) {
+    /// Before the overlays change to these, one bit each: notes it if something else will show where the instruction
+    /// that runs lies, or the two words after it. Those words are in the prefetch queue by then, or one of them is.
+    fn note_remap(&mut self, showing: u64) {
         let from = self.pc & BUS_MASK;
-        let touches = |range: &std::ops::RangeInclusive<u32>| {
-            *range.start() < from.saturating_add(LONGEST_WRITE) && from <= *range.end()
-        };
-        let overlays = self.map.overlays().iter().enumerate();
-        let underfoot = overlays
-            .filter(|(index, _)| changed >> index & 1 == 1)
-            .find(|(_, overlay)| touches(&overlay.range))
-            .map(|(index, _)| index);
-        if let Some(overlay) = underfoot {
-            self.troubles.remap(Remap { overlay, pc: from });
+        let length = 2 + 2 * extension_words(self.peek_word(from));
+        let changed = (0..length + QUEUE).step_by(2).find_map(|offset| {
+            let address = from.wrapping_add(offset) & BUS_MASK;
+            let (before, after) = (self.overlay_of(self.showing, address), self.overlay_of(showing, address));
+            let overlay = if before == after { None } else { after.or(before) };
+            overlay.map(|overlay| Remap { overlay, came: after.is_some(), pc: from })
+        });
+        if let Some(remap) = changed {
+            self.troubles.remap(remap);
         }
     }
 

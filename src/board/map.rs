@@ -209,6 +209,15 @@ impl Map {
         }
     }
 
+    /// A word of the host's code, or of an overlay where the host does not answer: what was built with it.
+    pub fn code_word(&self, address: u32) -> Option<u16> {
+        let overlay = || {
+            let chip = self.parts.overlays.iter().find(|overlay| overlay.range.contains(&address))?.chip();
+            Some(u16::from_be_bytes([chip.byte(address)?, chip.byte(address.wrapping_add(1))?]))
+        };
+        self.parts.host.word(address).or_else(overlay)
+    }
+
     /// A name for a place, for people.
     pub fn place_name(&self, place: Place) -> &str {
         match place {

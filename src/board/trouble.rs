@@ -41,11 +41,13 @@ pub struct Stray {
     pub size: PortSize,
 }
 
-/// A write that changed what shows under the code that made it.
+/// A write that changed what shows under the code that made it, or where the two words after it lie.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Remap {
     /// The overlay that came or went, by index.
     pub overlay: usize,
+    /// Whether it came.
+    pub came: bool,
     /// Address of the instruction.
     pub pc: u32,
 }

@@ -224,8 +224,11 @@ impl EvidenceObserver {
 }
 
 fn instruction(at: u32, names: Names) -> String {
-    let host = names.rig.map.host();
-    decode(at, |address| host.word(address).unwrap_or(0)).text(host.symbols())
+    let map = &names.rig.map;
+    if map.code_word(at).is_none() {
+        return "(code outside the host ROM)".to_owned();
+    }
+    decode(at, |address| map.code_word(address).unwrap_or(0)).text(map.host().symbols())
 }
 
 fn compared(seen: &Seen, names: Names) -> Compared {

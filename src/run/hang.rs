@@ -6,7 +6,7 @@
 
 use m68000::Registers;
 
-use super::interrupts::Interrupts;
+use super::interrupts::{Interrupts, SavedInterrupts};
 use crate::board::{Bus, SavedBus};
 use crate::cpu::Cpu;
 
@@ -19,7 +19,7 @@ pub(super) struct Earlier {
     registers: Registers,
     /// The prefetch queue, which may differ from what memory holds by now.
     queue: [u16; 2],
-    interrupts: Vec<(bool, u64)>,
+    interrupts: SavedInterrupts,
     bus: SavedBus,
     /// Instructions run when the state was kept; `u64::MAX` before the first.
     at: u64,
@@ -32,7 +32,7 @@ impl Earlier {
         Self {
             registers: Registers::default(),
             queue: [0; 2],
-            interrupts: Vec::new(),
+            interrupts: SavedInterrupts::default(),
             bus: SavedBus::default(),
             at: u64::MAX,
             next: FIRST,

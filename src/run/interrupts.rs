@@ -49,11 +49,22 @@ struct Line {
 #[derive(Clone, Debug, Default)]
 pub(super) struct Interrupts {
     lines: Vec<Line>,
+    /// How many requests were acknowledged.
+    acknowledged: u64,
+}
+
+/// A copy of what the future depends on.
+#[derive(Clone, Debug, Default)]
+pub(super) struct SavedInterrupts {
+    acknowledged: u64,
+    /// Of each line: whether it is pulled, and the time to its next request.
+    lines: Vec<(bool, u64)>,
 }
 
 impl Interrupts {
     /// Starts a run; `timings` replaces those of the rig, by index.
     pub fn start(&mut self, devices: &[Interrupt], timings: &[Option<Timing>]) {
+        self.acknowledged = 0;
         self.lines.clear();
         self.lines.extend(devices.iter().enumerate().map(|(index, device)| {
             let timing = timings.get(index).copied().flatten().unwrap_or(device.timing);
@@ -87,9 +98,15 @@ impl Interrupts {
         self.lines.iter().position(|line| line.pending && line.level == level)
     }
 
+    /// The first device whose request waits behind this mask.
+    pub fn held_back(&self, mask: u8) -> Option<usize> {
+        self.lines.iter().position(|line| line.pending && line.level <= mask && line.level != 7)
+    }
+
     /// The processor has acknowledged a request.
     pub fn acknowledge(&mut self, index: usize) {
         self.lines[index].pending = false;
+        self.acknowledged += 1;
     }
 
     /// When lines have to be looked at next. A request that is masked may be taken after any instruction.
@@ -105,14 +122,18 @@ impl Interrupts {
     }
 
     /// Copies what the future depends on: requests, and the time to each next one.
-    pub fn save(&self, now: u64, saved: &mut Vec<(bool, u64)>) {
-        saved.clear();
-        saved.extend(self.state(now));
+    pub fn save(&self, now: u64, saved: &mut SavedInterrupts) {
+        saved.acknowledged = self.acknowledged;
+        saved.lines.clear();
+        saved.lines.extend(self.state(now));
     }
 
-    /// Whether the future is that of the state saved.
-    pub fn same(&self, now: u64, saved: &[(bool, u64)]) -> bool {
-        self.state(now).eq(saved.iter().copied())
+    /// Whether the future is that of the state saved. If nothing was acknowledged in between, it does not matter when
+    /// a line that is pulled would be pulled again: going round from here, it stays pulled for ever.
+    pub fn same(&self, now: u64, saved: &SavedInterrupts) -> bool {
+        let quiet = self.acknowledged == saved.acknowledged;
+        let alike = |(now, then): ((bool, u64), &(bool, u64))| now.0 == then.0 && (now.1 == then.1 || quiet && now.0);
+        self.lines.len() == saved.lines.len() && self.state(now).zip(&saved.lines).all(alike)
     }
 
     fn state(&self, now: u64) -> impl Iterator<Item = (bool, u64)> {

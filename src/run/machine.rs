@@ -2,8 +2,6 @@
 
 use std::sync::Arc;
 
-use m68000::Registers;
-
 use super::exits::Exits;
 use super::hang::Earlier;
 use super::interrupts::{Interrupts, Timing, mask};
@@ -11,7 +9,7 @@ use super::{Branch, Cell, Crash, End, Entry, Limit, Outcome, Rig, Wrong};
 use crate::board::{
     AccessKind, BUS_MASK, Board, Bus, Inputs, Observer, Place, RETURN_ADDRESS, RamFill, extension_words,
 };
-use crate::cpu::{self, Cpu, Exception, Raised, Step};
+use crate::cpu::{Cpu, Exception, Raised, Step};
 
 /// The longest instruction, in bytes.
 const LONGEST: u32 = 10;
@@ -99,7 +97,7 @@ impl<O: Observer> Machine<O> {
     /// Prepares board and processor. The end if not even the first instruction can be fetched.
     fn start(&mut self, setup: &Setup, fills: &[RamFill]) -> Option<End> {
         self.board.bus.power_on(&setup.inputs, fills);
-        self.cpu.start(first_registers(&self.rig));
+        self.cpu.start(self.rig.first_registers());
         if let Entry::At(_) = self.rig.routine.entry {
             // The caller's push; the harness was checked to have RAM there.
             let stack = self.rig.routine.stack.wrapping_sub(4);
@@ -211,9 +209,19 @@ impl<O: Observer> Machine<O> {
         if exit.is_none() && list.is_empty() { End::Returned } else { End::NoBranch(exit) }
     }
 
+    /// Whether the routine has come back to its caller.
+    fn returned(&self) -> bool {
+        self.cpu.pc() == RETURN_ADDRESS && self.rig.routine.entry != Entry::Reset
+    }
+
+    /// Whether the routine is over where it stands.
+    fn leaves(&self) -> bool {
+        self.returned() || self.exits.hit(self.cpu.pc() & BUS_MASK)
+    }
+
     /// Has the routine returned, or left the host?
     fn check_outside(&mut self, pc: u32) -> Option<End> {
-        if pc == RETURN_ADDRESS && self.rig.routine.entry != Entry::Reset {
+        if self.returned() {
             return Some(self.arrive(None));
         }
         let to = pc & BUS_MASK;
@@ -275,14 +283,15 @@ impl<O: Observer> Machine<O> {
         Ok(())
     }
 
-    /// Past the horizon: a limit is reached, or an interrupt may be taken. An exit that is reached comes first.
+    /// Past the horizon: a limit is reached, or an interrupt may be taken. An exit that is reached comes first; a
+    /// processor that has stopped has not reached what follows.
     #[cold]
     fn at_horizon(&mut self) -> Result<(), End> {
         if self.board.bus.now > self.rig.routine.limits.cycles {
             return Err(End::Limit(Limit::Cycles));
         }
         self.interrupts.advance(self.board.bus.now);
-        if !self.exits.hit(self.cpu.pc() & BUS_MASK)
+        if (self.cpu.stopped() || !self.leaves())
             && let Some(index) = self.interrupts.taken(mask(&self.cpu))
         {
             self.interrupts.acknowledge(index);
@@ -301,7 +310,10 @@ impl<O: Observer> Machine<O> {
     fn interrupt(&mut self, index: usize) -> Result<(), End> {
         let (level, vector) = (self.rig.interrupts[index].level, self.rig.interrupts[index].vector());
         let exception = Exception::Interrupt(level);
-        self.check_vector(vector).map_err(|handler| End::Crashed(Crash { exception, access: None, handler }))?;
+        if let Err(value) = self.check_vector(vector) {
+            let handler = Wrong::NoServiceRoutine { device: index, value };
+            return Err(End::Crashed(Crash { exception, access: None, handler }));
+        }
         let from = self.cpu.pc();
         let entered = self.cpu.interrupt(&mut self.board, level, vector).map_err(|_| End::Halted(exception))?;
         self.entered(exception, &entered, from)
@@ -320,15 +332,15 @@ impl<O: Observer> Machine<O> {
         if !self.handles(exception) {
             return Err(crash(Wrong::NotHandled));
         }
-        self.check_vector(exception.vector()).map_err(crash)
+        self.check_vector(exception.vector()).map_err(|value| crash(Wrong::NoHandler(value)))
     }
 
-    /// Whether a vector leads to code. The table may lie in RAM or under an overlay too.
-    fn check_vector(&self, number: u8) -> Result<(), Wrong> {
+    /// Whether a vector leads to code; if not, its value. The table may lie in RAM or under an overlay too.
+    fn check_vector(&self, number: u8) -> Result<(), u32> {
         let (address, bus) = (u32::from(number) * 4, &self.board.bus);
         let handler = u32::from(bus.peek_word(address)) << 16 | u32::from(bus.peek_word(address + 2));
         let runs = handler.is_multiple_of(2) && self.may_run(handler & BUS_MASK);
-        if runs { Ok(()) } else { Err(Wrong::NoHandler(handler)) }
+        if runs { Ok(()) } else { Err(handler) }
     }
 
     /// Goes once more round a loop that never ends: the lowest and the highest address of its instructions.
@@ -362,6 +374,7 @@ impl<O: Observer> Machine<O> {
         outcome.writes.clear();
         outcome.writes.extend_from_slice(self.board.bus.writes());
         outcome.troubles.copy(self.board.bus.troubles());
+        outcome.held_back = self.interrupts.held_back(mask(&self.cpu));
         outcome.probes.clear();
         for cell in &setup.probes {
             outcome.probes.push(cell.probe(&outcome.registers, &self.board.bus));
@@ -379,23 +392,4 @@ impl<O: Observer> Machine<O> {
 /// The access that raised an exception, as a crash names it.
 fn access(raised: &Raised) -> Option<(u32, AccessKind)> {
     raised.fault.map(|fault| (fault.address & BUS_MASK, fault.kind))
-}
-
-/// The registers with which the routine starts.
-fn first_registers(rig: &Rig) -> Registers {
-    let routine = &rig.routine;
-    let host = rig.map.host();
-    let (stack, pc) = match routine.entry {
-        Entry::At(address) => (routine.stack.wrapping_sub(4), address),
-        Entry::Reset => (host.long(0).unwrap_or(0), host.long(4).unwrap_or(0)),
-    };
-    let mut registers = cpu::registers(routine.status, stack, pc);
-    if !registers.sr.s {
-        // A routine that runs in user mode still takes its exceptions on the supervisor stack: the ROM's own.
-        registers.ssp.0 = host.long(0).unwrap_or(0);
-    }
-    for (register, value) in &routine.registers {
-        register.set(&mut registers, *value);
-    }
-    registers
 }

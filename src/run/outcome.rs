@@ -70,6 +70,13 @@ pub enum Wrong {
     NotHandled,
     /// The vector holds no address in the host's code; its value.
     NoHandler(u32),
+    /// The same of an interrupt.
+    NoServiceRoutine {
+        /// Who interrupted, by index.
+        device: usize,
+        /// What the vector holds.
+        value: u32,
+    },
 }
 
 /// Everything about one run.
@@ -91,6 +98,8 @@ pub struct Outcome {
     pub writes: Vec<PortWrite>,
     /// What went astray.
     pub troubles: Troubles,
+    /// A device whose request waits behind the interrupt mask, by index.
+    pub held_back: Option<usize>,
     /// The cells that the setup asks for, in its order.
     pub probes: Vec<Probe>,
     /// Whether anything looked at depends on the power-on contents of RAM. If not, the run is the same for every fill.
@@ -108,6 +117,7 @@ impl Default for Outcome {
             registers: Registers::default(),
             writes: Vec::new(),
             troubles: Troubles::default(),
+            held_back: None,
             probes: Vec::new(),
             fill_matters: false,
         }

@@ -2,11 +2,12 @@
 
 use std::sync::Arc;
 
+use m68000::Registers;
 use serde::Serialize;
 
 use super::{Cell, Interrupt, Register};
 use crate::board::Map;
-use crate::cpu::Exception;
+use crate::cpu::{self, Exception};
 
 /// Where the routine starts.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -115,4 +116,25 @@ pub struct Rig {
     pub interrupts: Vec<Interrupt>,
     /// How that can end.
     pub branches: Vec<Branch>,
+}
+
+impl Rig {
+    /// The registers with which the routine starts.
+    pub(super) fn first_registers(&self) -> Registers {
+        let routine = &self.routine;
+        let host = self.map.host();
+        let (stack, pc) = match routine.entry {
+            Entry::At(address) => (routine.stack.wrapping_sub(4), address),
+            Entry::Reset => (host.long(0).unwrap_or(0), host.long(4).unwrap_or(0)),
+        };
+        let mut registers = cpu::registers(routine.status, stack, pc);
+        if !registers.sr.s {
+            // A routine that runs in user mode still takes its exceptions on the supervisor stack: the ROM's own.
+            registers.ssp.0 = host.long(0).unwrap_or(0);
+        }
+        for (register, value) in &routine.registers {
+            register.set(&mut registers, *value);
+        }
+        registers
+    }
 }

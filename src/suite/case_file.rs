@@ -13,6 +13,7 @@ use serde_yaml::Value as Yaml;
 use super::collection::{Named, OneOrMany, some};
 use super::forms::{Forms, forms};
 use super::harness_file::{FillWord, OpenBusWord, ReadsSpec};
+use super::interrupt_file::RequestsSpec;
 use super::recipe_file::RecipeSchema;
 use super::rule_file::Literal;
 use super::scalar::{Count, Number, Time};
@@ -45,6 +46,8 @@ pub struct DefaultsSpec {
     pub empty: Option<OpenBusWord>,
     /// What ports read, by name.
     pub ports: Option<Named<ReadsSpec>>,
+    /// When devices interrupt, by name, instead of what the harness says.
+    pub interrupts: Option<Named<RequestsSpec>>,
     /// Narrows what RAM holds at power-on.
     pub power_on: Option<OneOrMany<FillWord>>,
     /// What must happen.
@@ -59,6 +62,7 @@ pub struct CaseSpec {
     pub attach: Yaml,
     pub empty: Option<OpenBusWord>,
     pub ports: Option<Named<ReadsSpec>>,
+    pub interrupts: Option<Named<RequestsSpec>>,
     pub power_on: Option<OneOrMany<FillWord>>,
     pub expect: Option<ExpectSpec>,
     pub known_bug: Option<String>,
@@ -80,6 +84,8 @@ pub struct CaseSchema {
     empty: Option<OpenBusWord>,
     /// What ports read, by name.
     ports: Option<Named<ReadsSpec>>,
+    /// When devices interrupt, by name, instead of what the harness says.
+    interrupts: Option<Named<RequestsSpec>>,
     /// Narrows what RAM holds at power-on.
     power_on: Option<OneOrMany<FillWord>>,
     /// What must happen. Without a branch the harness's acceptance table says which one.

@@ -7,7 +7,7 @@ use super::complaint::Complaint;
 use super::document::KeyPath;
 use super::harness_file::Forbidden;
 use super::sections::Sections;
-use super::{plan_board, plan_rules, plan_table};
+use super::{plan_board, plan_interrupts, plan_rules, plan_table};
 use crate::board::{Inputs, OpenBus, Place, RamFill};
 use crate::cartridge::{Attached, Layout};
 use crate::run::{Cell, Rig, Setup};
@@ -79,6 +79,7 @@ impl Harness {
         let list = plan_rules::forbidden(&sections);
         let executes_anywhere = !list.contains(&Forbidden::ExecutesOutsideHost);
         let routine = plan_rules::routine(&sections, &map, executes_anywhere)?;
+        let interrupts = plan_interrupts::interrupts(&sections, &map, &routine)?;
         let branches = plan_rules::branches(&sections, &map, &routine)?;
         let acceptance = plan_table::acceptance(&sections, &map, &layout, &branches)?;
         let table = KeyPath::root().key("acceptance");
@@ -105,7 +106,7 @@ impl Harness {
             acceptance,
             rule_lines: rule_lines.collect(),
             rules_path: sections.document(&table).path.clone(),
-            rig: Arc::new(Rig { map: Arc::new(map), routine, interrupts: Vec::new(), branches }),
+            rig: Arc::new(Rig { map: Arc::new(map), routine, interrupts, branches }),
         })
     }
 

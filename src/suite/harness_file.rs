@@ -10,6 +10,7 @@ use serde::de::SeqAccess;
 
 use super::collection::{Named, OneOrMany, some};
 use super::forms::{Forms, forms};
+use super::interrupt_file::InterruptSpec;
 use super::place::{CellText, Place};
 use super::rule_file::RuleSpec;
 use super::scalar::{Clock, Count, Number, Range, Size, SumRange};
@@ -39,6 +40,10 @@ pub struct HarnessFile {
     pub ports: Option<Vec<PortSpec>>,
     /// Memory that shows over the map while a port holds a value.
     pub overlays: Option<Vec<OverlaySpec>>,
+    /// Devices that interrupt.
+    pub interrupts: Option<Vec<InterruptSpec>>,
+    /// Ranges in which every bus cycle takes longer; of those that overlap the first counts.
+    pub wait_states: Option<Vec<WaitSpec>>,
     /// The detection routine: entry, preconditions, limit.
     pub routine: Option<RoutineSpec>,
     /// The header layout: named fields at offsets inside the attached image.
@@ -292,6 +297,16 @@ pub struct WhileSpec {
     pub is: Number,
 }
 
+/// A range in which every bus cycle takes longer.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case", deny_unknown_fields)]
+pub struct WaitSpec {
+    /// The addresses.
+    pub range: Range,
+    /// Clock cycles added to each bus cycle, at most 1000.
+    pub clocks: Number,
+}
+
 /// The detection routine.
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
@@ -326,6 +341,8 @@ pub struct LimitSpec {
 pub enum HandledWord {
     /// Vector 2.
     BusError,
+    /// Vector 3.
+    AddressError,
     /// Vector 4.
     Illegal,
     /// Vector 5.
@@ -420,4 +437,6 @@ pub enum Forbidden {
     ReadsRamBeforeWriting,
     /// Values written to a port that its `writes` does not list.
     UndeclaredPortWrites,
+    /// Code under which its own write makes an overlay come or go.
+    ExecutesRemapped,
 }

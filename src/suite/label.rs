@@ -4,6 +4,7 @@ use serde_yaml::Value as Yaml;
 
 use super::placeholder::key_text;
 use crate::board::{Change, Map, OpenBus, RamFill, Schedule};
+use crate::run::Timing;
 use crate::units;
 
 /// A key of a recipe and its value, in a few words.
@@ -82,6 +83,16 @@ pub fn port_words(map: &Map, port: usize, schedule: &Schedule) -> String {
             Change::Reads(reads) => format!("{name} 0x{first:02X}, 0x{then:02X} after {reads} reads"),
             Change::Cycles(cycles) => format!("{name} 0x{first:02X}, 0x{then:02X} after {cycles} cycles"),
         },
+    }
+}
+
+/// When a device interrupts.
+pub fn interrupt_words(name: &str, timing: Timing) -> String {
+    match (timing.first, timing.every) {
+        (None, _) => format!("{name} never"),
+        (Some(first), None) => format!("{name} once after {first} cycles"),
+        (Some(first), Some(every)) if first == every => format!("{name} every {every} cycles"),
+        (Some(first), Some(every)) => format!("{name} after {first} cycles, every {every}"),
     }
 }
 

@@ -12,9 +12,9 @@ use super::harness_file::ReadsSpec;
 use super::placeholder::Bindings;
 use super::refusal::Refusal;
 use super::suite_file::{MERGED, Suite, Template, name};
-use super::{expect, label, plan_board};
+use super::{expect, label, plan_board, plan_interrupts};
 use crate::board::{Inputs, Schedule};
-use crate::run::Setup;
+use crate::run::{Setup, Timing};
 use crate::units;
 
 /// Makes the cases of one template.
@@ -38,8 +38,9 @@ impl Maker<'_> {
         let ports = self.ports(&spec)?;
         let empty = spec.empty.map_or(harness.empty, Into::into);
         let inputs = Inputs { attached: understood.attached, empty, ports, seed: self.suite.seed };
-        let label = self.label(understood.label, &spec, &inputs);
-        let mut setup = Setup { inputs, ..Setup::default() };
+        let interrupts = self.interrupts(&spec)?;
+        let mut setup = Setup { inputs, interrupts, ..Setup::default() };
+        let label = self.label(understood.label, &spec, &setup);
         let expectation =
             expect::resolve(harness, &spec.expect.unwrap_or_default(), &mut setup).map_err(|refusal| {
                 let path = self.place(&KeyPath::root().key("expect").join(&refusal.path));
@@ -157,9 +158,18 @@ impl Maker<'_> {
         })
     }
 
+    fn interrupts(&self, spec: &CaseSpec) -> Result<Vec<Option<Timing>>, Complaint> {
+        let given = spec.interrupts.as_ref().map_or(&[][..], |named| &named.0);
+        plan_interrupts::timings(&self.suite.harness, given).map_err(|refusal| {
+            let path = self.place(&KeyPath::root().key("interrupts").join(&refusal.path));
+            refusal.complain(&self.suite.document, &path)
+        })
+    }
+
     /// The cartridge, and every input that is not the harness's own.
-    fn label(&self, mut words: Vec<String>, spec: &CaseSpec, inputs: &Inputs) -> String {
-        let map = &self.suite.harness.rig.map;
+    fn label(&self, mut words: Vec<String>, spec: &CaseSpec, setup: &Setup) -> String {
+        let (rig, inputs) = (&self.suite.harness.rig, &setup.inputs);
+        let map = &rig.map;
         if inputs.empty != self.suite.harness.empty {
             words.push(label::empty_words(inputs.empty).to_owned());
         }
@@ -168,6 +178,13 @@ impl Maker<'_> {
                 && map.ports()[index].reads.as_ref() != Some(schedule)
             {
                 words.push(label::port_words(map, index, schedule));
+            }
+        }
+        for (device, timing) in rig.interrupts.iter().zip(&setup.interrupts) {
+            if let Some(timing) = timing
+                && device.timing != *timing
+            {
+                words.push(label::interrupt_words(&device.name, *timing));
             }
         }
         if let Some(power_on) = &spec.power_on {

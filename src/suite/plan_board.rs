@@ -11,9 +11,14 @@ use super::harness_file::{
 use super::recipe_file::RECIPE_KEYS;
 use super::scalar::Number;
 use super::sections::Sections;
-use crate::board::{Change, Map, MapParts, OpenBus, Overlay, Port, PortSize, RamArea, RamFill, Schedule, Whose};
+use crate::board::{
+    Change, Map, MapParts, OpenBus, Overlay, Port, PortSize, RamArea, RamFill, Schedule, WaitStates, Whose,
+};
 use crate::cartridge::{Field, Holds, LARGEST_IMAGE, Layout, Pad};
 use crate::rom::{HostRom, HostSource, ImageFiles, RomError, SettingFault};
+
+/// The most wait states of a bus cycle: a device that takes longer does not answer.
+const MOST_WAIT_STATES: u32 = 1000;
 
 /// Keys of an acceptance rule's conditions that no header field may be called.
 const CONDITION_KEYS: [&str; 1] = ["ports"];
@@ -96,8 +101,8 @@ pub fn map(sections: &Sections, host: &Arc<HostRom>) -> Result<(Map, Vec<Vec<Ram
     let ports = ports(sections)?;
     let overlays = overlays(sections, &ports)?;
     let unmapped = file.unmapped.map_or(OpenBus::Floating, Into::into);
-    let parts =
-        MapParts { host: Arc::clone(host), host_range, window, unmapped, memory, ports, overlays, waits: Vec::new() };
+    let waits = waits(sections)?;
+    let parts = MapParts { host: Arc::clone(host), host_range, window, unmapped, memory, ports, overlays, waits };
     let map = Map::new(parts).map_err(|error| {
         let root = KeyPath::root();
         let path = match error.whose {
@@ -118,7 +123,7 @@ pub fn map(sections: &Sections, host: &Arc<HostRom>) -> Result<(Map, Vec<Vec<Ram
 }
 
 /// A name that is given to one thing of its list only.
-fn check_name<'a>(
+pub(super) fn check_name<'a>(
     sections: &Sections,
     path: &KeyPath,
     name: &str,
@@ -280,6 +285,25 @@ fn overlay(sections: &Sections, path: &KeyPath, spec: &OverlaySpec, ports: &[Por
         return Err(sections.complain(&at, message));
     }
     Ok(Overlay { name: spec.name.clone(), bytes: bytes.into(), range: spec.range.0.clone(), port, is })
+}
+
+fn waits(sections: &Sections) -> Result<Vec<WaitStates>, Complaint> {
+    let mut waits: Vec<WaitStates> = Vec::new();
+    for (index, spec) in sections.file.wait_states.iter().flatten().enumerate() {
+        let path = KeyPath::root().key("wait-states").index(index);
+        let (range, Number(clocks)) = (spec.range.0.clone(), spec.clocks);
+        if clocks > MOST_WAIT_STATES {
+            let message = format!("{clocks} clocks are too many; {MOST_WAIT_STATES} is the most for one bus cycle");
+            return Err(sections.complain(&path.key("clocks"), message));
+        }
+        let covers = |other: &WaitStates| other.range.start() <= range.start() && range.end() <= other.range.end();
+        if let Some(first) = waits.iter().position(covers) {
+            let message = format!("entry {} has all of these addresses, and the first counts", first + 1);
+            return Err(sections.complain(&path.key("range"), message));
+        }
+        waits.push(WaitStates { range, clocks });
+    }
+    Ok(waits)
 }
 
 /// Builds the header layout.

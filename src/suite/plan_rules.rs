@@ -28,6 +28,7 @@ pub fn forbid(list: &[Forbidden]) -> Forbid {
         reads_outside_map: list.contains(&Forbidden::ReadsOutsideMap),
         reads_ram_before_writing: list.contains(&Forbidden::ReadsRamBeforeWriting),
         undeclared_port_writes: list.contains(&Forbidden::UndeclaredPortWrites),
+        executes_remapped: list.contains(&Forbidden::ExecutesRemapped),
     }
 }
 
@@ -106,6 +107,7 @@ fn limits(sections: &Sections, path: &KeyPath, spec: &RoutineSpec) -> Result<Lim
 fn handled(word: HandledWord) -> Exception {
     match word {
         HandledWord::BusError => Exception::BusError,
+        HandledWord::AddressError => Exception::AddressError,
         HandledWord::Illegal => Exception::Illegal,
         HandledWord::ZeroDivide => Exception::ZeroDivide,
         HandledWord::Privilege => Exception::Privilege,

@@ -47,8 +47,9 @@ impl Sections {
             let next = file.extends.clone();
             merge!(sections, document, file, [
                 "name" => name, "host" => host, "clock" => clock, "socket" => socket, "unmapped" => unmapped,
-                "memory" => memory, "ports" => ports, "overlays" => overlays, "routine" => routine,
-                "header" => header, "branches" => branches, "forbid" => forbid, "acceptance" => acceptance,
+                "memory" => memory, "ports" => ports, "overlays" => overlays, "interrupts" => interrupts,
+                "wait-states" => wait_states, "routine" => routine, "header" => header, "branches" => branches,
+                "forbid" => forbid, "acceptance" => acceptance,
             ]);
             let Some(next) = next else { return Ok(sections) };
             let key = KeyPath::root().key("extends");

@@ -14,12 +14,12 @@ use super::case_file::{CaseFile, DefaultsSpec};
 use super::collection::Named;
 use super::complaint::Complaint;
 use super::document::{Document, KeyPath};
-use super::expect;
 use super::harness::{Case, Harness};
 use super::maker::{self, Maker};
 use super::placeholder::{Bindings, is_name, names, spell};
 use super::rule_file::Literal;
 use super::sections::beside;
+use super::{expect, plan_interrupts};
 use crate::board::Inputs;
 use crate::run::Setup;
 
@@ -27,7 +27,7 @@ use crate::run::Setup;
 pub const LARGEST_PRODUCT: usize = 1_000_000;
 
 /// Keys of a case whose mappings are merged with those of `defaults`, one key at a time.
-pub(super) const MERGED: [&str; 2] = ["ports", "expect"];
+pub(super) const MERGED: [&str; 3] = ["ports", "interrupts", "expect"];
 
 /// A case file, checked.
 #[derive(Debug)]
@@ -295,6 +295,11 @@ fn check_defaults(document: &Document, harness: &Harness, defaults: &Yaml) -> Re
     let ports = spec.ports.as_ref().map_or(&[][..], |named| &named.0);
     maker::schedules(harness, ports).map_err(|refusal| {
         let path = root.key("ports").join(&refusal.path);
+        refusal.complain(document, &path)
+    })?;
+    let interrupts = spec.interrupts.as_ref().map_or(&[][..], |named| &named.0);
+    plan_interrupts::timings(harness, interrupts).map_err(|refusal| {
+        let path = root.key("interrupts").join(&refusal.path);
         refusal.complain(document, &path)
     })?;
     let inputs = Inputs { ports: vec![None; harness.rig.map.ports().len()], ..Inputs::default() };

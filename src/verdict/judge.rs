@@ -2,10 +2,9 @@
 
 use std::ops::Range;
 
-use super::{Decision, Expectation, Names, PortWrites, Reason, Wanted, Why, Within, Writes};
-use crate::board::{AccessKind, EarlyRead, Place, PortSize, PortWrite, StrayKind};
-use crate::cpu::Exception;
-use crate::run::{Crash, End, Limit, Outcome, Wrong};
+use super::{Decision, Expectation, Names, PortWrites, Reason, Wanted, Why, Within, Writes, ending};
+use crate::board::{EarlyRead, PortSize, PortWrite, Remap, StrayKind};
+use crate::run::{End, Outcome};
 use crate::units;
 
 /// What no run of a harness may do.
@@ -19,6 +18,8 @@ pub struct Forbid {
     pub reads_ram_before_writing: bool,
     /// Port values that are not declared.
     pub undeclared_port_writes: bool,
+    /// Code that remaps itself.
+    pub executes_remapped: bool,
 }
 
 /// Every reason why an outcome is not what was wanted; none if it is. `stray_read` is the first read of the attached
@@ -294,6 +295,9 @@ impl Judge<'_> {
             let more = also(troubles.early_read_count);
             texts.push(format!("read RAM before writing it: {}{more}", early_read(read, self.names)));
         }
+        if let (Some(remap), true) = (troubles.remap, forbid.executes_remapped) {
+            texts.push(remapped(remap, self.names));
+        }
         for text in texts {
             self.add(Why::Forbidden, text);
         }
@@ -303,6 +307,14 @@ impl Judge<'_> {
 /// A byte of RAM read too early, and from where.
 pub fn early_read(read: &EarlyRead, names: Names) -> String {
     format!("{} at {}", names.data(read.address), names.spot(read.pc))
+}
+
+/// Code under which its own write has changed the map.
+fn remapped(remap: Remap, names: Names) -> String {
+    let overlay = &names.rig.map.overlays()[remap.overlay].name;
+    let how = if remap.came { format!("laid `{overlay}` over") } else { format!("took `{overlay}` from under") };
+    let spot = names.spot(remap.pc);
+    format!("the code at {spot} {how} itself; the one or two words after its write came from the prefetch queue")
 }
 
 fn also(count: u64) -> String {
@@ -329,74 +341,4 @@ fn list(values: &[u16]) -> String {
 
 fn show_range(range: &Range<u32>) -> String {
     format!("0x{:03X}-0x{:03X}", range.start, range.end.saturating_sub(1))
-}
-
-/// How a run ended, as the start of a sentence.
-pub fn ending(outcome: &Outcome, names: Names) -> String {
-    let last = names.spot(outcome.last);
-    match outcome.end {
-        End::Branch(index) => format!("took {}", names.branch(index)),
-        End::NoBranch(Some(exit)) => {
-            format!("came to the exit {}, where no branch's `when` holds", names.spot(exit))
-        }
-        End::NoBranch(None) => "returned, but no branch's `when` holds".to_owned(),
-        End::Returned => format!("returned at {last} without coming to a branch"),
-        End::Crashed(crash) => crashed(crash, outcome, names),
-        End::Halted(exception) => {
-            format!(
-                "halted at {last}: double fault while entering the handler of {} {}",
-                article(exception),
-                exception.name()
-            )
-        }
-        End::Stopped => format!("stopped for ever at {last}: STOP, and nothing to wake it"),
-        End::LeftHost { to, place } => {
-            let place = match place {
-                Place::Nothing => "where nothing is mapped",
-                place => names.rig.map.place_name(place),
-            };
-            format!("left the host ROM at {last} for {} ({place})", units::address(to))
-        }
-        End::Hung { first, last, period } => format!(
-            "hangs in the loop {} to {}: the same state after every {} instructions",
-            names.spot(first),
-            names.spot(last),
-            units::thousands(period)
-        ),
-        End::Limit(limit) => {
-            let limits = names.rig.routine.limits;
-            let (count, what) = match limit {
-                Limit::Instructions => (limits.instructions, "instructions"),
-                Limit::Cycles => (limits.cycles, "cycles"),
-            };
-            format!("was given up at {last} after {} {what}, the limit", units::thousands(count))
-        }
-    }
-}
-
-fn crashed(crash: Crash, outcome: &Outcome, names: Names) -> String {
-    let vector = crash.exception.vector();
-    let article = article(crash.exception);
-    let access = crash.access.map(|(address, kind)| {
-        let verb = match kind {
-            AccessKind::Fetch => "fetching from",
-            AccessKind::Read => "reading",
-            AccessKind::Write => "writing",
-        };
-        format!(", {verb} {}", units::address(address))
-    });
-    let handler = match crash.handler {
-        Wrong::NotHandled => String::new(),
-        Wrong::NoHandler(value) => format!("; its vector holds {}, no handler in the host ROM", units::address(value)),
-    };
-    format!(
-        "crashed at {} with {article} {} (vector {vector}){}{handler}",
-        names.spot(outcome.last),
-        crash.exception.name(),
-        access.unwrap_or_default()
-    )
-}
-
-fn article(exception: Exception) -> &'static str {
-    if exception.name().starts_with(['a', 'i']) { "an" } else { "a" }
 }

@@ -4,14 +4,16 @@
 //! differ; the sentences that people read are made here. [`Acceptance`] is the harness's specification.
 
 mod acceptance;
+mod ending;
 mod expectation;
 mod judge;
 mod names;
 mod reason;
 
 pub use acceptance::{Acceptance, Conditions, Decision, FieldMatch, PortMatch, Rule};
+pub use ending::ending;
 pub use expectation::{Expectation, PortWrites, Shows, Wanted, Within, Writes};
-pub use judge::{Forbid, early_read, ending, judge};
+pub use judge::{Forbid, early_read, judge};
 pub use names::{Names, Spot};
 pub use reason::{Reason, Why};
 

@@ -29,7 +29,8 @@ impl Project {
     /// A project whose `harness/` is the demo's.
     pub fn demo() -> Self {
         let project = Self::new();
-        for file in ["aria.yaml", "aria.elf", "patch.bin"] {
+        let harnesses = ["aria.yaml", "blanks.yaml", "convert.yaml", "convert-warned.yaml"];
+        for file in harnesses.into_iter().chain(["aria.elf", "patch.bin"]) {
             let bytes = std::fs::read(root().join("harness").join(file)).expect("the demo harness");
             project.write(&format!("harness/{file}"), bytes);
         }
