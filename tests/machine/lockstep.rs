@@ -39,6 +39,8 @@ impl Recorder {
 }
 
 impl Observer for Recorder {
+    const WATCHES_PASSING: bool = true;
+
     fn fetch(&mut self, at: u32, registers: &Registers, bus: &Bus) {
         self.0.push(Moment { at, before: *registers, now: bus.now, cycles: Vec::new() });
     }
@@ -60,11 +62,18 @@ fn root() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).to_owned()
 }
 
+/// Whether a case file is for the harness of `detect`; the other routines of the demo have boards that differ.
+fn is_about_detect(path: &Path) -> bool {
+    let text = std::fs::read_to_string(path).expect("a case file");
+    text.lines().any(|line| line == "harness: ../harness/aria.yaml")
+}
+
 fn cases() -> Vec<Case> {
     let mut files: Vec<PathBuf> = std::fs::read_dir(root().join("cases"))
         .expect("the demo suite")
         .map(|entry| entry.expect("an entry").path())
         .filter(|path| path.extension().is_some_and(|extension| extension == "yaml"))
+        .filter(|path| is_about_detect(path))
         .collect();
     files.sort();
     let suites = files.iter().map(|file| Suite::load(file).unwrap_or_else(|complaint| panic!("{complaint:?}")));

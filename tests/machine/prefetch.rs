@@ -118,7 +118,7 @@ fn a_latch_that_remaps_the_running_code_leaves_the_queue_alone() {
         (host[0], other[0]) = (writer, 0x4AFC);
         let outcome = two_layers(&host, &other).returns();
         assert_eq!([2, 3, 4].map(|number| d(&outcome, number)), expected, "{writer:04X}");
-        assert_eq!(outcome.troubles.remap, Some(Remap { overlay: 0, pc: CODE }));
+        assert_eq!(outcome.troubles.remap, Some(Remap { overlay: 0, pc: CODE, came: true }));
         assert_eq!(outcome.troubles.early_read_count, 0);
     }
 }
@@ -271,6 +271,8 @@ struct Probe {
 }
 
 impl Observer for Probe {
+    const WATCHES_PASSING: bool = true;
+
     fn fetch(&mut self, at: u32, _: &Registers, _: &Bus) {
         self.attached = at == self.at;
     }
