@@ -12,15 +12,17 @@ mod observer;
 mod pages;
 mod port;
 mod ram;
+mod saved;
 mod socket;
 mod trouble;
 
-pub use bus::{Bus, Inputs, SavedBus};
+pub use bus::{Bus, Inputs};
 pub use journal::Journal;
 pub use map::{Map, MapError, MapParts, Overlay, Place, RamArea, WaitStates, Whose};
 pub use observer::{Access, Board, Cycle, Observer, extension_words};
 pub use port::{Change, Port, PortSize, PortWrite, Schedule};
 pub use ram::RamFill;
+pub use saved::SavedBus;
 pub use socket::{BUS_MASK, shown_offset, steady_byte};
 pub use trouble::{AccessKind, EarlyRead, Remap, STRAYS_KEPT, Stray, StrayKind, Troubles};
 

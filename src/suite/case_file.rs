@@ -10,9 +10,9 @@ use serde::Deserialize;
 use serde::de::{Error, SeqAccess};
 use serde_yaml::Value as Yaml;
 
+use super::board_file::{FillWord, OpenBusWord, ReadsSpec};
 use super::collection::{Named, OneOrMany, some};
 use super::forms::{Forms, forms};
-use super::harness_file::{FillWord, OpenBusWord, ReadsSpec};
 use super::interrupt_file::RequestsSpec;
 use super::recipe_file::RecipeSchema;
 use super::rule_file::Literal;

@@ -4,11 +4,11 @@ use std::collections::BTreeSet;
 
 use serde_yaml::Value as Yaml;
 
+use super::board_file::ReadsSpec;
 use super::case_file::CaseSpec;
 use super::complaint::Complaint;
 use super::document::{KeyPath, Step};
 use super::harness::{Case, Harness};
-use super::harness_file::ReadsSpec;
 use super::placeholder::Bindings;
 use super::refusal::Refusal;
 use super::suite_file::{MERGED, Suite, Template, name};

@@ -4,6 +4,7 @@
 //! one ready-to-run [`Case`] at a time, so that a suite of a hundred thousand cases costs no more memory than its file.
 
 mod attach;
+mod board_file;
 mod boundary;
 mod case_file;
 mod collection;

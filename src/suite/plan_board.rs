@@ -3,11 +3,10 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use super::board_file::{FillWord, HostSpec, OverlaySpec, PortSpec, PortWidth, ReadsSpec};
 use super::complaint::{Complaint, suggestion};
 use super::document::KeyPath;
-use super::harness_file::{
-    FieldSpec, FillWord, HoldsWord, HostSpec, OverlaySpec, PadWord, PortSpec, PortWidth, ReadsSpec,
-};
+use super::harness_file::{FieldSpec, HoldsWord, PadWord};
 use super::recipe_file::RECIPE_KEYS;
 use super::scalar::Number;
 use super::sections::Sections;

@@ -7,9 +7,9 @@ use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::Deserialize;
 use serde::de::{Deserializer, Error, MapAccess, Visitor};
 
+use super::board_file::OrderWord;
 use super::collection::OneOrMany;
 use super::forms::{Forms, forms};
-use super::harness_file::OrderWord;
 use super::rule_file::Literal;
 use super::scalar::{Hex, ImageFill, Number, Offset, Size};
 
