@@ -6,6 +6,9 @@ use crate::cpu::memory::Memory;
 use crate::cpu::operand::{Operand, stride};
 use crate::cpu::size::Size;
 
+/// Mode 7 stands for an absolute short address here, and this for a long one.
+const ABSOLUTE_LONG: u16 = 8;
+
 impl Cpu {
     /// MOVE from or to memory.
     #[inline]
@@ -77,7 +80,7 @@ impl Cpu {
         let address = high << 16 | u32::from(self.queue.second());
         if from_memory {
             if address & 1 != 0 && size == Size::Long {
-                self.flags_at_fault(value, 7, true);
+                self.flags_at_fault(value, ABSOLUTE_LONG, true);
             } else {
                 self.logical(size, value);
             }
@@ -97,7 +100,7 @@ impl Cpu {
     fn flags_at_fault(&mut self, value: u32, mode: u16, from_memory: bool) {
         match (mode, from_memory) {
             (2 | 3, false) => {}
-            (2 | 3 | 7, true) => {
+            (2 | 3 | ABSOLUTE_LONG, true) => {
                 self.logical(Size::Word, value);
             }
             (5 | 6, false) => {

@@ -88,7 +88,8 @@ impl Cpu {
         self.finish(memory)
     }
 
-    /// STOP. The queue is not refilled: the two words after it are fetched when an exception returns.
+    /// STOP. The queue is not refilled: the two words after it are fetched when an exception returns. An operand that
+    /// leaves supervisor state stops like any other (observed; the PRM has a privilege violation for it).
     pub(super) fn stop<M: Memory>(&mut self, memory: &mut M) -> Done {
         self.privileged()?;
         memory.idle(4);
