@@ -1,6 +1,6 @@
 //! The processor: the `m68000` core, corrected, behind one function that steps it, and what happens around an exception.
 //!
-//! [`Cpu::step`] is the seam. A table ([`corrections`]) says per opcode whether the core may execute it; everything that
+//! [`Cpu::step`] is the seam. A table in `corrections` says per opcode whether the core may execute it; everything that
 //! drives the bus, and whatever the core gets wrong, is done here, with each bus cycle in its place ([`Memory`]).
 //! [`Cpu::enter`] stacks a frame and loads the vector, so that the run decides which handlers run.
 
