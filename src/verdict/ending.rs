@@ -72,6 +72,10 @@ fn held_back(outcome: &Outcome, names: Names) -> String {
     format!(", while the interrupt mask at {mask} holds back {} (level {})", device.name, device.level)
 }
 
+/// How far behind the start of an instruction the processor fetches before it is done: ten bytes of the longest one,
+/// and the second of the next two words.
+const FURTHEST_PREFETCH: u32 = 12;
+
 fn crashed(crash: Crash, outcome: &Outcome, names: Names) -> String {
     let device = match crash.handler {
         Wrong::NoServiceRoutine { device, .. } => names.rig.interrupts.get(device),
@@ -81,7 +85,9 @@ fn crashed(crash: Crash, outcome: &Outcome, names: Names) -> String {
     let whose = device.map_or(String::new(), |device| format!(" of {}", device.name));
     let article = article(crash.exception);
     let access = crash.access.map(|(address, kind)| {
+        let ahead = address.wrapping_sub(outcome.last);
         let verb = match kind {
+            AccessKind::Fetch if (2..=FURTHEST_PREFETCH).contains(&ahead) => "prefetching",
             AccessKind::Fetch => "fetching from",
             AccessKind::Read => "reading",
             AccessKind::Write => "writing",
