@@ -185,7 +185,8 @@ fn looks_like_path(word: &str) -> bool {
 #[test]
 fn paths_in_developers_exist() {
     let words = code_words(&read("DEVELOPERS.md"));
-    let paths: Vec<&String> = words.iter().filter(|word| looks_like_path(word)).collect();
+    // What is beside the repository need not be there.
+    let paths: Vec<&String> = words.iter().filter(|word| looks_like_path(word) && !word.starts_with("../")).collect();
     assert!(paths.len() > 20, "DEVELOPERS.md has lost its paths");
     let missing: Vec<&&String> = paths.iter().filter(|path| !root().join(path).exists()).collect();
     assert!(missing.is_empty(), "DEVELOPERS.md names what is not there: {missing:?}");

@@ -53,7 +53,8 @@ impl Bus {
             if rule == OpenBus::BusError {
                 return None;
             }
-            if !in_window {
+            // What is only fetched ahead or dropped is not what the program asked for.
+            if !in_window && purpose == Purpose::Operand {
                 self.note_stray(StrayKind::Read, first, 0, wanted);
             }
         }

@@ -213,7 +213,8 @@ impl Cpu {
     #[cold]
     #[inline(never)]
     pub(super) fn fault(&mut self, exception: Exception, address: u32, kind: AccessKind, program: bool) -> Aborted {
-        let fault = Fault { address, kind, code: self.code(program), instruction: self.instruction };
+        let (instruction, between) = (self.instruction, self.between_instructions);
+        let fault = Fault { address, kind, code: self.code(program), instruction, between };
         self.raised = Raised { exception, pc: self.fault_pc, fault: Some(fault) };
         Aborted
     }

@@ -14,12 +14,12 @@ pub struct DoubleFault;
 impl Cpu {
     /// Enters the handler of an exception: stacks the frame, loads the vector, fills the queue.
     ///
-    /// Returns the exception whose handler comes next: another one if stacking the frame met a bus or address error.
-    /// Then see [`Cpu::trace_due`].
+    /// Returns the bus or address error that stacking the frame or loading the vector has met: it is to be entered in
+    /// its place. If there is none, see [`Cpu::trace_due`].
     ///
     /// # Errors
     /// [`DoubleFault`] if that happens to the frame of such an error itself.
-    pub fn enter<M: Memory>(&mut self, memory: &mut M, raised: &Raised) -> Result<Raised, DoubleFault> {
+    pub fn enter<M: Memory>(&mut self, memory: &mut M, raised: &Raised) -> Result<Option<Raised>, DoubleFault> {
         let vector = raised.exception.vector();
         self.enter_by(memory, raised, vector)
     }
@@ -39,7 +39,12 @@ impl Cpu {
     ///
     /// # Errors
     /// [`DoubleFault`] as for [`Cpu::enter`].
-    pub fn interrupt<M: Memory>(&mut self, memory: &mut M, level: u8, vector: u8) -> Result<Raised, DoubleFault> {
+    pub fn interrupt<M: Memory>(
+        &mut self,
+        memory: &mut M,
+        level: u8,
+        vector: u8,
+    ) -> Result<Option<Raised>, DoubleFault> {
         let raised = Raised { exception: Exception::Interrupt(level), pc: self.pc(), fault: None };
         self.enter_by(memory, &raised, vector)
     }
@@ -67,14 +72,21 @@ impl Cpu {
         self.jump_second(memory, target, first)
     }
 
-    fn enter_by<M: Memory>(&mut self, memory: &mut M, raised: &Raised, vector: u8) -> Result<Raised, DoubleFault> {
-        match self.process(memory, raised, vector) {
-            Ok(()) => Ok(*raised),
+    fn enter_by<M: Memory>(
+        &mut self,
+        memory: &mut M,
+        raised: &Raised,
+        vector: u8,
+    ) -> Result<Option<Raised>, DoubleFault> {
+        self.between_instructions = raised.exception.between_instructions();
+        let entered = self.process(memory, raised, vector);
+        self.between_instructions = false;
+        match entered {
+            Ok(()) => Ok(None),
             Err(Aborted) if raised.fault.is_some() => Err(DoubleFault),
             Err(Aborted) => {
                 self.trace_due = false;
-                let inner = self.raised;
-                self.enter(memory, &inner)
+                Ok(Some(self.raised))
             }
         }
     }

@@ -49,13 +49,17 @@ pub struct Fault {
     pub code: FunctionCode,
     /// The instruction register: the opcode, or the next one if that was already taken from the queue.
     pub instruction: u16,
+    /// Whether it happened while an exception of group 0 or 1 was being entered, and not in an instruction.
+    pub between: bool,
 }
 
 impl Fault {
-    /// The first word of the frame: the rest of the instruction register, the read flag, the function code.
+    /// The first word of the frame: the rest of the instruction register, the read flag, the flag that no instruction
+    /// was running, the function code.
     pub(super) fn status_word(&self) -> u16 {
         let read = if self.kind == AccessKind::Write { 0 } else { 0x10 };
-        self.instruction & 0xFFE0 | read | self.code as u16
+        let between = if self.between { 8 } else { 0 };
+        self.instruction & 0xFFE0 | read | between | self.code as u16
     }
 }
 
@@ -134,6 +138,12 @@ impl Exception {
         matches!(self, Exception::Trap(_) | Exception::Trapv | Exception::Chk)
     }
 
+    /// Whether it belongs to group 0 or 1, for which no instruction is being executed (UM 6.2.3). Group 2 is TRAP,
+    /// TRAPV, CHK and zero divide.
+    pub(super) fn between_instructions(self) -> bool {
+        !self.completes()
+    }
+
     /// Whether the instruction that raises it has run to its end, so that a trace still follows (UM 6.3.8).
     pub(super) fn completes(self) -> bool {
         self.asked_for() || self == Exception::ZeroDivide
@@ -167,6 +177,33 @@ mod tests {
         }
         for vector in (0..2).chain(12..32).chain(48..=255) {
             assert_eq!(Exception::from_vector(vector), None);
+        }
+    }
+
+    /// UM figure 6-7, from memory: bits 15-5 of the instruction register, read, not an instruction, function code. The
+    /// groups are those of UM 6.2.3.
+    #[test]
+    fn the_status_word_says_what_was_tried() {
+        let read = Fault {
+            address: 1,
+            kind: AccessKind::Read,
+            code: FunctionCode::SupervisorData,
+            instruction: 0x4AFC,
+            between: false,
+        };
+        assert_eq!(read.status_word(), 0x4AF5);
+        let write = Fault { kind: AccessKind::Write, between: true, ..read };
+        assert_eq!(write.status_word(), 0x4AED);
+        for (exception, between) in [
+            (Exception::Illegal, true),
+            (Exception::Trace, true),
+            (Exception::Interrupt(3), true),
+            (Exception::BusError, true),
+            (Exception::Trap(1), false),
+            (Exception::Chk, false),
+            (Exception::ZeroDivide, false),
+        ] {
+            assert_eq!(exception.between_instructions(), between, "{exception:?}");
         }
     }
 }

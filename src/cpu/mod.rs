@@ -52,6 +52,8 @@ pub struct Cpu {
     fault_pc: u32,
     /// The exception of an aborted instruction.
     raised: Raised,
+    /// Whether no instruction runs, but an exception of group 0 or 1 is being entered.
+    between_instructions: bool,
     /// Whether the exception just entered came from a traced instruction that ran to its end.
     trace_due: bool,
 }
@@ -65,6 +67,7 @@ impl Default for Cpu {
             instruction: 0,
             fault_pc: 0,
             raised: Raised::NONE,
+            between_instructions: false,
             trace_due: false,
         }
     }

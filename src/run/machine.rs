@@ -9,7 +9,7 @@ use super::{Branch, Cell, Crash, End, Entry, Limit, Outcome, Rig, Wrong};
 use crate::board::{
     AccessKind, BUS_MASK, Board, Bus, Inputs, Observer, Place, RETURN_ADDRESS, RamFill, extension_words,
 };
-use crate::cpu::{Cpu, Exception, Raised, Step};
+use crate::cpu::{Cpu, DoubleFault, Exception, Raised, Step};
 
 /// The longest instruction, in bytes.
 const LONGEST: u32 = 10;
@@ -245,30 +245,35 @@ impl<O: Observer> Machine<O> {
     /// After an instruction that raised an exception or stopped: its handler is entered, or the run ends.
     #[cold]
     fn exceptional(&mut self, step: Step) -> Result<(), End> {
-        let Step::Raised(mut raised) = step else { return self.wait_stopped() };
-        loop {
-            self.enter(&raised)?;
-            let Some(trace) = self.cpu.trace_due() else { return Ok(()) };
-            raised = trace;
+        match step {
+            Step::Raised(raised) => self.enter_all(Some(raised), None),
+            Step::Ran => self.wait_stopped(),
         }
     }
 
-    fn enter(&mut self, raised: &Raised) -> Result<(), End> {
-        self.check_handler(raised)?;
-        let from = self.cpu.pc();
-        let entered = self.cpu.enter(&mut self.board, raised).map_err(|_| End::Halted(raised.exception))?;
-        self.entered(raised.exception, &entered, from)
-    }
-
-    /// A handler is entered: the one that was meant, or that of an error which stacking its frame has met.
-    fn entered(&mut self, meant: Exception, entered: &Raised, from: u32) -> Result<(), End> {
-        let exception = entered.exception;
-        if exception != meant && !self.handles(exception) {
-            let access = access(entered);
-            return Err(End::Crashed(Crash { exception, access, handler: Wrong::NotHandled }));
+    /// Enters handlers as long as one leads to the next: an error that stacking a frame has met, or the trace of an
+    /// instruction that raised something else.
+    fn enter_all(&mut self, first: Option<Raised>, mut within: Option<Exception>) -> Result<(), End> {
+        let mut next = first;
+        while let Some(raised) = next {
+            let halted = End::Halted(within.unwrap_or(raised.exception));
+            if let Err(end) = self.check_handler(&raised) {
+                // An error within an exception: if its own frame cannot be stacked either, the processor halts.
+                let halts = within.is_some() && self.cpu.enter(&mut self.board, &raised).is_err();
+                return Err(if halts { halted } else { end });
+            }
+            let from = self.cpu.pc();
+            let met = self.cpu.enter(&mut self.board, &raised).map_err(|DoubleFault| halted)?;
+            within = met.map(|_| raised.exception);
+            next = met.or_else(|| self.entered(raised.exception, from));
         }
-        self.board.excepted(exception, from, self.cpu.pc());
         Ok(())
+    }
+
+    /// A handler is entered. The trace that is to be entered next, if there is one.
+    fn entered(&mut self, exception: Exception, from: u32) -> Option<Raised> {
+        self.board.excepted(exception, from, self.cpu.pc());
+        self.cpu.trace_due()
     }
 
     /// After a STOP: time passes until a request comes that wakes the processor. It is taken like any other.
@@ -315,8 +320,9 @@ impl<O: Observer> Machine<O> {
             return Err(End::Crashed(Crash { exception, access: None, handler }));
         }
         let from = self.cpu.pc();
-        let entered = self.cpu.interrupt(&mut self.board, level, vector).map_err(|_| End::Halted(exception))?;
-        self.entered(exception, &entered, from)
+        let met = self.cpu.interrupt(&mut self.board, level, vector).map_err(|DoubleFault| End::Halted(exception))?;
+        let next = met.or_else(|| self.entered(exception, from));
+        self.enter_all(next, met.map(|_| exception))
     }
 
     /// Whether the routine takes an exception by itself.

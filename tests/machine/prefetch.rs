@@ -10,7 +10,7 @@ use keyway::cpu::{Exception, FunctionCode};
 use keyway::run::{Crash, End, Exit, Machine, Wrong};
 use m68000::Registers;
 
-use super::support::{Bench, CODE, NOWHERE, RAM, STACK, byte_port, d, word_port};
+use super::support::{Bench, CODE, NOWHERE, RAM, ROM_SIZE, STACK, byte_port, d, word_port};
 
 /// Where code runs in RAM.
 const START: u32 = RAM + 0x100;
@@ -139,6 +139,23 @@ fn a_jump_behind_the_latch_write_goes_to_the_new_layer() {
     let elsewhere = two_layers(&[0x4ED5] /* jmp (a5) */, &[0x7402, RTS]).put(0x600, &host[..2]);
     let outcome = elsewhere.set("a4", CODE).set("a5", 0x600).returns();
     assert_eq!((d(&outcome, 2), outcome.troubles.remap), (2, None));
+}
+
+/// What is only fetched ahead, or read and dropped, beyond the end of a memory is no read that the program made.
+#[test]
+fn words_beyond_the_end_are_no_stray_reads() {
+    let last = ROM_SIZE as u32 - 2;
+    let return_at_the_end = Bench::new(&[0x4EF8, last as u16] /* jmp (last).w */).put(last, &[RTS]);
+    let movem_at_the_end = Bench::new(&[
+        0x23C0, 0x00E0, 0xFFFC, // move.l d0,0xE0FFFC
+        0x4CB9, 0x0006, 0x00E0, 0xFFFC, // movem.w 0xE0FFFC,d1-d2
+        RTS,
+    ]);
+    for bench in [return_at_the_end, movem_at_the_end] {
+        assert_eq!(bench.returns().troubles.stray_counts, [0; 3]);
+    }
+    let asked_for = Bench::new(&[0x3039, 0x00E1, 0x0000, RTS] /* move.w 0xE10000,d0; rts */);
+    assert_eq!(asked_for.returns().troubles.stray_counts, [0, 1, 0]);
 }
 
 /// Words of RAM that are fetched and never run are nobody's fault: a return and a branch leave them behind.

@@ -249,7 +249,7 @@ impl Bench {
             panic!("{:04X} {:04X} raised nothing", self.code[0], self.code[1]);
         };
         let entered = self.cpu.enter(&mut self.memory, &raised);
-        entered.expect("the handler is entered");
+        assert_eq!(entered, Ok(None), "the handler is entered");
         raised
     }
 

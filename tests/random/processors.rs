@@ -48,12 +48,11 @@ pub fn first(cpu: &mut Cpu, flat: &mut Flat, start: &Start) -> Seen {
     };
     while let Some(raised) = next {
         seen.raised.push(raised.exception.vector());
-        match cpu.enter(flat, &raised) {
-            Ok(entered) if entered.exception == raised.exception => (),
-            Ok(instead) => seen.raised.push(instead.exception.vector()),
-            Err(DoubleFault) => seen.raised.push(3),
-        }
-        next = cpu.trace_due();
+        let met = cpu.enter(flat, &raised).unwrap_or_else(|DoubleFault| {
+            seen.raised.push(3);
+            None
+        });
+        next = met.or_else(|| cpu.trace_due());
     }
     seen.address_error = seen.raised.contains(&3);
     let registers = *cpu.registers();

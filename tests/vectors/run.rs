@@ -55,7 +55,7 @@ impl Runner {
         if raised.exception == Exception::Trace {
             return true;
         }
-        self.cpu.enter(bench, raised).is_ok()
+        self.cpu.enter(bench, raised) == Ok(None)
     }
 }
 
