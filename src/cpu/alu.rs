@@ -73,12 +73,7 @@ impl Cpu {
     pub(super) fn add(&mut self, size: Size, source: u32, destination: u32, extend: u32) -> u32 {
         let result = destination.wrapping_add(source).wrapping_add(extend) & size.mask();
         let carry = source & destination | (source | destination) & !result;
-        let sr = &mut self.core.regs.sr;
-        sr.c = size.negative(carry);
-        sr.x = sr.c;
-        sr.v = size.negative((source ^ result) & (destination ^ result));
-        sr.n = size.negative(result);
-        result
+        self.carried(size, result, carry, (source ^ result) & (destination ^ result))
     }
 
     /// A difference with its X, N, V and C; Z is the caller's.
@@ -86,10 +81,16 @@ impl Cpu {
     pub(super) fn sub(&mut self, size: Size, source: u32, destination: u32, extend: u32) -> u32 {
         let result = destination.wrapping_sub(source).wrapping_sub(extend) & size.mask();
         let borrow = source & !destination | result & (source | !destination);
+        self.carried(size, result, borrow, (source ^ destination) & (result ^ destination))
+    }
+
+    /// X, N, V and C of a result; the carry and the overflow are sign bits.
+    #[inline]
+    fn carried(&mut self, size: Size, result: u32, carry: u32, overflow: u32) -> u32 {
         let sr = &mut self.core.regs.sr;
-        sr.c = size.negative(borrow);
+        sr.c = size.negative(carry);
         sr.x = sr.c;
-        sr.v = size.negative((source ^ destination) & (result ^ destination));
+        sr.v = size.negative(overflow);
         sr.n = size.negative(result);
         result
     }
