@@ -50,7 +50,8 @@ impl Bus {
         let lanes = self.lanes(even, wanted, open, purpose);
         let driven = (0..2).any(|lane| wanted[lane] && lanes[lane].is_some());
         if !driven {
-            if rule == OpenBus::BusError {
+            // A board decodes addresses: a port acknowledges a read too, though it drives nothing.
+            if rule == OpenBus::BusError && !any(self, Self::acknowledged_by_port) {
                 return None;
             }
             // What is only fetched ahead or dropped is not what the program asked for.
@@ -60,6 +61,10 @@ impl Bus {
         }
         let [high, low] = open.to_be_bytes();
         Some(u16::from_be_bytes([lanes[0].unwrap_or(high), lanes[1].unwrap_or(low)]))
+    }
+
+    fn acknowledged_by_port(&self, address: u32) -> bool {
+        self.map.port_at(address).is_some()
     }
 
     /// Whether a read at an address can see what open lines carry.

@@ -79,6 +79,8 @@ impl Cpu {
         self.core.regs = registers;
         self.core.stop = false;
         self.trace_due = false;
+        // What the program before did shall not be seen in a frame.
+        self.instruction = 0;
     }
 
     /// The registers.

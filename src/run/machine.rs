@@ -121,8 +121,12 @@ impl<O: Observer> Machine<O> {
         };
         self.board.mute(false);
         self.board.bus.now = 0;
-        let Step::Raised(raised) = filled else { return None };
-        Some(self.check_handler(&raised).err().unwrap_or(End::Halted(raised.exception)))
+        match (filled, self.rig.routine.entry) {
+            (Step::Ran, _) => None,
+            (Step::Raised(raised), Entry::At(_)) => self.enter_all(Some(raised), None).err(),
+            // An error while the reset is processed is a double fault (UM 6.3.9).
+            (Step::Raised(raised), Entry::Reset) => Some(End::Halted(raised.exception)),
+        }
     }
 
     /// Steps until the run ends, or `pause` instructions have run (then the end is a limit and means nothing).

@@ -5,7 +5,7 @@ use keyway::cartridge::{Fill, Image};
 use keyway::cpu::Exception;
 use keyway::run::{Crash, End, Entry, Wrong};
 
-use super::support::{Bench, CODE, NOWHERE, STACK, WINDOW, d};
+use super::support::{Bench, CODE, NOWHERE, ROM_SIZE, STACK, WINDOW, d};
 
 const HANDLER: u32 = 0x800;
 
@@ -165,4 +165,18 @@ fn a_probe_for_hardware_survives() {
     assert_eq!(d(&bench.returns(), 0), 0);
     let image = Image::new(0x1000, Fill::Byte(0));
     assert_eq!(d(&bench.attach(image).returns(), 0), 1);
+}
+
+/// The call of the routine fetches two words. If that fails it is one bus error, and its handler runs like any other.
+#[test]
+fn an_entry_whose_second_word_is_missing_is_one_bus_error() {
+    let last = ROM_SIZE as u32 - 2;
+    let mut bench = Bench::bare().put(last, &[0x4E75 /* rts */]).open(OpenBus::BusError);
+    bench.routine.entry = Entry::At(last);
+    let crash = bench.clone().crashes();
+    assert_eq!((crash.exception, crash.access), (Exception::BusError, Some((last + 2, AccessKind::Fetch))));
+    // The handler drops its frame of seven words and returns for the routine.
+    let handler = &[0x4FEF, 0x000E, 0x7005, 0x4E75]; // lea 14(sp),sp; moveq #5,d0; rts
+    let outcome = bench.handles(Exception::BusError, 0x600).put(0x600, handler).returns();
+    assert_eq!((outcome.registers.d[0].0, outcome.instructions), (5, 3));
 }

@@ -1,6 +1,7 @@
 //! Ports: what they read as time goes by, what is written to them, and the overlays that follow a latch.
 
 use keyway::board::{Bus, Change, OpenBus, Place, Port, PortSize, PortWrite, Schedule, StrayKind};
+use keyway::cpu::Exception;
 use keyway::run::{End, Outcome};
 
 use super::support::{Bench, CODE, NOWHERE, RAM, WINDOW, byte_port, d, pattern, patterned, word_port};
@@ -337,4 +338,15 @@ fn power_on_shows_its_overlay() {
         let outcome = machine.run(&bench.setup(), &bench.fills);
         assert_eq!((d(outcome, 0), d(outcome, 1)), (0x99, 0));
     }
+}
+
+/// A board decodes addresses, so a latch acknowledges the read that CLR makes before it writes (common practice, no
+/// published source), though nothing else does here.
+#[test]
+fn a_latch_acknowledges_what_clr_reads_first() {
+    let clears = Bench::new(&[0x4239, 0x00A0, 0x0001, 0x4E75] /* clr.b 0xA00001; rts */).open(OpenBus::BusError);
+    assert_eq!(clears.clone().crashes().exception, Exception::BusError, "without a port");
+    let outcome = clears.port(latch(&[0, 1])).returns();
+    assert_eq!(outcome.writes.iter().map(|write| write.value).collect::<Vec<_>>(), [0]);
+    assert_eq!(outcome.troubles.stray_counts, [0; 3]);
 }

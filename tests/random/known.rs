@@ -44,6 +44,14 @@ fn register(start: &Start) -> u16 {
     start.d[usize::from(start.opcode >> 9 & 7)] as u16
 }
 
+/// The source of a CHK, where it is a data register.
+fn bound(start: &Start) -> Option<u16> {
+    match (start.opcode >> 3 & 7, start.opcode & 7) {
+        (0, number) => Some(start.d[usize::from(number)] as u16),
+        _ => None,
+    }
+}
+
 /// Clocks for the effective address of a word (UM table 8-1, from memory).
 fn address_time(opcode: u16) -> u32 {
     match (opcode >> 3 & 7, opcode & 7) {
@@ -67,7 +75,10 @@ pub const KNOWN: &[Known] = &[
     Known {
         mask: 0xF1C0,
         value: 0x4180,
-        when: |start, mine, theirs| raised(mine, 6) && register(start) >= 0x8000 && mine.clocks + 2 == theirs.clocks,
+        when: |start, mine, theirs| {
+            let just = register(start) >= 0x8000 && bound(start).is_none_or(|bound| bound == register(start) ^ 0x8000);
+            raised(mine, 6) && just && mine.clocks + 2 == theirs.clocks
+        },
         fields: &[Fields::TIMES, Fields::CLOCKS],
         why: "CHK with the bound just 32768 above the register: the vectors fit if the overflow is that of bound - Dn, \
               the other takes Dn - bound; none has this very difference",

@@ -13,12 +13,16 @@ const ONLY: &str = "KEYWAY_VECTORS_ONLY";
 const ENDING: &str = ".json.bin";
 /// The files of the whole set, and of a sample of each.
 pub const WHOLE: usize = 127;
+/// The vectors of the sample that was taken of them; the whole set has 317,500.
+pub const SAMPLE: usize = 12_700;
 
 /// The files to run.
 pub struct Found {
     pub files: Vec<PathBuf>,
     /// The text that chose them, if they are not all.
     pub only: Option<String>,
+    /// Whether somebody insists on all of them.
+    pub required: bool,
 }
 
 /// What the environment asks for.
@@ -68,7 +72,7 @@ impl Wanted {
             let filter = self.only.as_ref().map_or(String::new(), |only| format!(" whose name contains {only}"));
             return Err(format!("{} has no file *{ENDING}{filter}", folder.join("v1").display()));
         }
-        Ok(Some(Found { files, only: self.only.clone() }))
+        Ok(Some(Found { files, only: self.only.clone(), required: self.required }))
     }
 }
 

@@ -7,7 +7,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread;
 
 use super::compare::compare;
-use super::find::{Found, WHOLE, find, stem};
+use super::find::{Found, SAMPLE, WHOLE, find, stem};
 use super::format::read;
 use super::meaning::Category;
 use super::report::{FileResult, counts, failures};
@@ -26,6 +26,8 @@ fn published_vectors() {
         eprintln!("{}", failures(&results));
         panic!("{bad} of {} files of published vectors have mismatches", results.len());
     }
+    let vectors: usize = results.iter().flat_map(|result| result.run).sum();
+    assert!(!found.required || vectors >= SAMPLE, "{vectors} vectors are less than the sample");
     // A whole set has vectors of every category; none of a category means that they are not recognised.
     for category in Category::ALL {
         let count: usize = results.iter().map(|result| result.run[category as usize]).sum();
