@@ -54,7 +54,7 @@ impl<T: FromScalar> Visitor<'_> for ScalarVisitor<T> {
 
     fn visit_f64<E: Error>(self, value: f64) -> Result<T, E> {
         // Never a text: YAML has dropped zeros and exponents that the user may have meant.
-        Err(E::custom(format!("expected {}, not the number {value}{}", T::EXPECTED, T::QUOTES)))
+        Err(E::custom(format!("expected {}, not the number {value:?}{}", T::EXPECTED, T::QUOTES)))
     }
 
     fn visit_bool<E: Error>(self, value: bool) -> Result<T, E> {
