@@ -286,7 +286,8 @@ impl<O: Observer> Machine<O> {
         let mask = mask(&self.cpu);
         if self.interrupts.taken(mask).is_none() {
             let Some(when) = self.interrupts.wakes(mask) else { return Err(End::Stopped) };
-            self.board.bus.now = self.board.bus.now.max(when);
+            let limit = self.rig.routine.limits.cycles.saturating_add(1);
+            self.board.bus.now = self.board.bus.now.max(when.min(limit));
         }
         self.horizon = 0;
         Ok(())
@@ -300,11 +301,17 @@ impl<O: Observer> Machine<O> {
             return Err(End::Limit(Limit::Cycles));
         }
         self.interrupts.advance(self.board.bus.now);
-        if (self.cpu.stopped() || !self.leaves())
+        // A higher request that has come while a handler was entered is taken before the handler's first instruction;
+        // so there are seven at the most, however often devices request.
+        let mut served = 0;
+        while (self.cpu.stopped() || !self.leaves())
             && let Some(index) = self.interrupts.taken(mask(&self.cpu))
+            && self.rig.interrupts[index].level > served
         {
+            served = self.rig.interrupts[index].level;
             self.interrupts.acknowledge(index);
             self.interrupt(index)?;
+            self.interrupts.advance(self.board.bus.now);
         }
         self.look_ahead();
         Ok(())

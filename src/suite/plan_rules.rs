@@ -37,6 +37,11 @@ pub fn routine(sections: &Sections, map: &Map, executes_anywhere: bool) -> Resul
     let path = KeyPath::root().key("routine");
     let spec = sections.file.routine.as_ref().ok_or_else(|| sections.missing("routine"))?;
     let entry = entry(sections, &path.key("entry"), &spec.entry, map)?;
+    let given = [("stack", spec.stack.is_some()), ("status", spec.status.is_some())];
+    if let (Entry::Reset, Some((key, _))) = (entry, given.iter().find(|(_, given)| *given)) {
+        let message = format!("`entry: reset` starts as the processor does: `{key}` has no effect; leave it out");
+        return Err(sections.complain(&path.key(key), message));
+    }
     let stack = match (&spec.stack, map.host().long(0)) {
         (Some(place), _) => sections.address(&path.key("stack"), place, map.host())?,
         (None, Some(stack)) => stack,

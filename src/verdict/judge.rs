@@ -314,7 +314,7 @@ fn remapped(remap: Remap, names: Names) -> String {
     let overlay = &names.rig.map.overlays()[remap.overlay].name;
     let how = if remap.came { format!("laid `{overlay}` over") } else { format!("took `{overlay}` from under") };
     let spot = names.spot(remap.pc);
-    format!("the code at {spot} {how} itself; the one or two words behind it came from the prefetch queue")
+    format!("the code at {spot} {how} itself; what runs behind it may have come from the prefetch queue")
 }
 
 fn also(count: u64) -> String {

@@ -152,7 +152,7 @@ fn remapped_code_can_be_forbidden() {
     project.write("cases/one.yaml", format!("harness: ../harness/convert.yaml\n{case}"));
     says(&project.run(&["check"]), 0, "1 held");
     project.write("cases/one.yaml", format!("harness: ../harness/convert-warned.yaml\n{case}"));
-    let text = "the code at 0x28020E took `format patch` from under itself; the one or two words behind it came from \
+    let text = "the code at 0x28020E took `format patch` from under itself; what runs behind it may have come from \
                 the prefetch queue";
     says(&project.run(&["check"]), 1, text);
 }

@@ -326,3 +326,21 @@ fn a_setup_replaces_times_by_index() {
     assert_eq!(count(vec![never, often]), (0, 8));
     assert_eq!(count(vec![None, None]), (5, 1));
 }
+
+/// A higher request that comes while a handler is entered is taken before the handler's first instruction, which would
+/// have masked it. It is the same behind a TRAP.
+#[test]
+fn a_request_during_an_entry_comes_before_the_handler() {
+    let code = [NOP, NOP, NOP, NOP, NOP, NOP, NOP, NOP, NOP, RTS];
+    let mut bench = open(&code).interrupt(4, 8, None).interrupt(6, 30, None);
+    bench = bench.vector(28, HANDLER).put(HANDLER, &[0x46FC, 0x2700, 0x2207, RTE]); // move #0x2700,sr; move.l d7,d1
+    bench = bench.vector(30, 0x700).put(0x700, &[0x7E01, RTE]); // moveq #1,d7
+    assert_eq!(bench.returns().registers.d[1].0, 1);
+}
+
+/// A device that requests faster than its handler can be entered leaves the handler one instruction each time.
+#[test]
+fn a_flood_of_level_7_ends_at_the_limit() {
+    let bench = open(&[0x60FE]).interrupt(7, 0, Some(10)).vector(31, HANDLER).put(HANDLER, &[NOP, RTE]);
+    assert!(matches!(bench.run().end, End::Limit(_) | End::Hung { .. } | End::Halted(_)), "{:?}", bench.run().end);
+}
