@@ -1,4 +1,4 @@
-//! MOVE and MOVEA with an operand in memory.
+//! MOVE, MOVEA from memory, LEA with an index, PEA.
 
 use crate::cpu::Cpu;
 use crate::cpu::access::{Aborted, Done};
@@ -10,7 +10,7 @@ use crate::cpu::size::Size;
 const ABSOLUTE_LONG: u16 = 8;
 
 impl Cpu {
-    /// MOVE from or to memory.
+    /// MOVE, whatever its operands.
     #[inline]
     pub(super) fn move_data<M: Memory>(&mut self, memory: &mut M, opcode: u16) -> Done {
         let size = move_size(opcode);
