@@ -21,6 +21,7 @@ const INTERRUPTS: &[Break] = &[
     broken(TOP, r#"interrupts: [{name: "", level: 6, every-cycles: 9}]"#, "1:21", "interrupts[0].name", "the name is empty"),
     broken(TOP, "interrupts: [{name: b, level: 6, every-cycles: 9}, {name: b, level: 5, every-cycles: 9}]", "1:59", "interrupts[1].name", "the name `b` is given twice"),
     broken(TOP, "interrupts: [{name: b, level: 6, vector: 256, every-cycles: 9}]", "1:42", "interrupts[0].vector", "a vector number is at most 255 (0xFF), not 256"),
+    broken("  entry: detect", "  entry: reset", "14:10", "routine.stack", "`entry: reset` starts as the processor does: `stack` has no effect"),
     // The header stands at 0x100: "PARL".
     broken(TOP, "interrupts: [{name: b, level: 6, vector: 64, every-cycles: 9}]", "1:42", "interrupts[0].vector", "vector 64 at 0x000100 holds 0x5041524C, where no code may run"),
     // Vector 0 is the stack pointer; code may not run there unless the harness says so.

@@ -86,7 +86,7 @@ pub const KNOWN: &[Known] = &[
     Known {
         mask: 0xF0C0,
         value: 0x80C0,
-        when: |_, mine, _| raised(mine, 5),
+        when: |_, mine, _| raised(mine, 5) && mine.status & 1 == 0,
         fields: &[Fields::N, Fields::Z, Fields::V, Fields::C],
         why: "division by zero: C is cleared (PRM), the rest undefined and in no vector; the other leaves all alone",
     },
