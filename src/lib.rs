@@ -48,7 +48,9 @@ pub mod cartridge;
 pub mod check;
 #[doc(hidden)]
 pub mod cli;
+pub mod coverage;
 pub mod cpu;
+pub mod explain;
 pub mod noise;
 pub mod report;
 pub mod rom;

@@ -80,6 +80,7 @@ impl Checker {
             fills_run: found.runs,
             verdict,
             evidence,
+            explanation: None,
             rerun: String::new(),
         }
     }

@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use crate::explain::Explanation;
 use crate::run::BranchKind;
 use crate::verdict::{Spot, Verdict};
 
@@ -42,6 +43,9 @@ pub struct CaseResult {
     /// Why, for a case that did not hold.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub evidence: Option<Evidence>,
+    /// The run told as decisions, where that was asked for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub explanation: Option<Box<Explanation>>,
     /// The command that reruns just this case; empty for a case that was made in code.
     #[serde(skip_serializing_if = "String::is_empty")]
     pub rerun: String,

@@ -9,6 +9,7 @@ pub use terminal::Terminal;
 use std::io;
 
 use crate::check::{CaseResult, Summary};
+use crate::coverage::Coverage;
 use crate::suite::Harness;
 
 /// What a run of many cases is about to do.
@@ -43,6 +44,11 @@ pub trait Reporter {
     fn group(&mut self, group: &Group) -> io::Result<()>;
     /// A case is done.
     fn case(&mut self, result: &CaseResult) -> io::Result<()>;
+    /// The cases of one harness are done, and coverage was asked for.
+    fn coverage(&mut self, coverage: &Coverage) -> io::Result<()> {
+        let _ = coverage;
+        Ok(())
+    }
     /// The run is over.
     fn finished(&mut self, summary: &Summary) -> io::Result<()>;
 }

@@ -19,7 +19,7 @@ pub struct Names<'a> {
 }
 
 /// A place in the code.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Hash, Serialize, schemars::JsonSchema)]
 pub struct Spot {
     /// Bus address.
     pub address: u32,
