@@ -124,9 +124,7 @@ impl Sources {
 
     fn make(&mut self, left: Taint, right: Taint) -> Taint {
         let set = match (self.stretch(left), self.stretch(right)) {
-            (Some((first, last)), Some((from, to)))
-                if from <= last.saturating_add(1) && first <= to.saturating_add(1) =>
-            {
+            (Some((first, last)), Some((from, to))) if touch(first, last, from, to) => {
                 let (first, last) = (first.min(from), last.max(to));
                 // One lies within the other.
                 for (taint, ends) in [(left, self.stretch(left)), (right, self.stretch(right))] {
@@ -174,13 +172,18 @@ impl Sources {
     }
 }
 
+/// Whether two stretches overlap or lie side by side.
+fn touch(first: u32, last: u32, from: u32, to: u32) -> bool {
+    kind(first) == kind(from) && from <= last.saturating_add(1) && first <= to.saturating_add(1)
+}
+
 /// Joins stretches that touch; those of different kinds never do.
 fn merge(mut ends: Vec<(u32, u32)>) -> Vec<(u32, u32)> {
     ends.sort_unstable();
     let mut merged: Vec<(u32, u32)> = Vec::new();
     for (first, last) in ends {
         match merged.last_mut() {
-            Some((_, end)) if first <= end.saturating_add(1) && kind(first) == kind(*end) => *end = last.max(*end),
+            Some((start, end)) if touch(*start, *end, first, last) => *end = last.max(*end),
             _ => merged.push((first, last)),
         }
     }
