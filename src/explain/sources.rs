@@ -20,6 +20,8 @@ pub enum Source {
     Ram(u32),
     /// A byte that nobody drives, by its bus address.
     OpenBus(u32),
+    /// An interrupt, by its level: whether and when it came.
+    Interrupt(u32),
 }
 
 /// Consecutive sources of one kind, both ends included.
@@ -49,6 +51,7 @@ impl Taint {
             Source::Port(index) => (1, index),
             Source::Ram(address) => (2, address),
             Source::OpenBus(address) => (3, address),
+            Source::Interrupt(level) => (4, level),
         };
         Taint(ONE | kind << KIND | place & PLACE)
     }
@@ -191,7 +194,7 @@ fn merge(mut ends: Vec<(u32, u32)>) -> Vec<(u32, u32)> {
 }
 
 fn kind(number: u32) -> u32 {
-    number >> KIND & 3
+    number >> KIND & 7
 }
 
 fn source(number: u32) -> Source {
@@ -200,7 +203,8 @@ fn source(number: u32) -> Source {
         0 => Source::Image(place),
         1 => Source::Port(place),
         2 => Source::Ram(place),
-        _ => Source::OpenBus(place),
+        3 => Source::OpenBus(place),
+        _ => Source::Interrupt(place),
     }
 }
 
