@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use keyway::board::{Observer, RamFill};
 use keyway::cartridge::{Attached, Checksum, Fill, Image, Recipe, Value};
+use keyway::explain::Tracer;
 use keyway::run::{Entry, Exit, Machine, Setup};
 use keyway::suite::Harness;
 
@@ -42,12 +43,21 @@ impl Keyway<Watch> {
     }
 }
 
-/// The job, four ways.
+impl Keyway<Tracer> {
+    /// Runs the routine and follows its data.
+    pub fn run_traced(&mut self) -> Option<usize> {
+        self.machine.observer().start(&self.setup);
+        self.run()
+    }
+}
+
+/// The job, five ways.
 pub struct Detection {
     pub keyway: Keyway<()>,
     pub naive: Naive<false>,
     pub keyway_watched: Keyway<Watch>,
     pub naive_watched: Naive<true>,
+    pub keyway_traced: Keyway<Tracer>,
 }
 
 impl Detection {
@@ -61,8 +71,9 @@ impl Detection {
         let mut detection = Self {
             keyway: Keyway::new(Machine::new(Arc::clone(rig)), setup.clone()),
             naive: Naive::new(plan(&harness, &window)),
-            keyway_watched: Keyway::new(Machine::watched(Arc::clone(rig), Watch::default()), setup),
+            keyway_watched: Keyway::new(Machine::watched(Arc::clone(rig), Watch::default()), setup.clone()),
             naive_watched: Naive::new(plan(&harness, &window)),
+            keyway_traced: Keyway::new(Machine::watched(Arc::clone(rig), Tracer::new(Arc::clone(rig))), setup),
         };
         detection.agree(harness.branch("patched"));
         detection
@@ -76,6 +87,7 @@ impl Detection {
     fn agree(&mut self, patched: Option<usize>) {
         assert_eq!(self.keyway.run(), patched);
         assert_eq!(self.keyway_watched.run_watched(), patched);
+        assert_eq!(self.keyway_traced.run_traced(), patched);
         assert!(self.naive.run().is_some() && self.naive_watched.run().is_some());
         assert_eq!(self.keyway.machine.outcome().instructions, self.naive.instructions);
         assert!(*self.keyway_watched.machine.observer() == *self.naive_watched.watch());

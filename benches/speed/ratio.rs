@@ -19,11 +19,14 @@ pub fn table() {
     let mut detection = Detection::new();
     let instructions = detection.instructions();
     println!("\n{:<44}{:>14}{:>14}{:>8}{:>7}", "median of turns", "keyway", "naive", "ratio", "aim");
-    let Detection { keyway, naive, keyway_watched, naive_watched } = &mut detection;
+    let Detection { keyway, naive, keyway_watched, naive_watched, keyway_traced } = &mut detection;
     let pair = compare(TURNS, RUNS, || black_box(keyway.run()), || black_box(naive.run()));
     row(&format!("(a) detections of {instructions} instructions"), "runs/s", pair, 1, 2.0);
     let pair = compare(TURNS, RUNS, || black_box(keyway_watched.run_watched()), || black_box(naive_watched.run()));
     row("(b) with edges and window reads observed", "runs/s", pair, 1, 1.8);
+    println!("\n{:<44}{:>14}{:>14}{:>8}{:>7}", "what watching costs", "watched", "plain", "ratio", "aim");
+    let pair = compare(TURNS, RUNS, || black_box(keyway_traced.run_traced()), || black_box(keyway.run()));
+    row("(h) the same with its data followed", "runs/s", pair, 1, 0.2);
     let mut checksum = Checksum::new();
     let instructions = checksum.instructions();
     let Checksum { keyway, naive } = &mut checksum;
