@@ -1,6 +1,7 @@
 //! Many cases in parallel, delivered in order.
 
 use std::ops::ControlFlow;
+use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use rayon::prelude::*;
@@ -44,6 +45,14 @@ impl Source {
     /// Whether it has none.
     pub fn is_empty(&self) -> bool {
         self.len() == 0
+    }
+
+    /// The file in which its cases stand.
+    pub fn path(&self) -> &Path {
+        match self {
+            Source::Suite(suite) => suite.path(),
+            Source::Boundary(boundary) => boundary.path(),
+        }
     }
 
     /// The name of a case.

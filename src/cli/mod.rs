@@ -3,8 +3,10 @@
 mod check;
 mod complain;
 mod exit;
+mod files;
 mod list;
 mod new;
+mod outputs;
 mod select;
 mod texts;
 
