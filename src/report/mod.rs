@@ -1,11 +1,13 @@
 //! Reporters: each renders the same results, and none computes.
 
+mod html;
 mod json;
 mod junit;
 mod many;
 mod terminal;
 mod words;
 
+pub use html::Html;
 pub use json::JsonLines;
 pub use junit::Junit;
 pub use many::Many;
