@@ -1,12 +1,16 @@
 //! Reporters: each renders the same results, and none computes.
 
+mod explanation;
+mod instructions;
 mod json;
 mod junit;
 mod many;
 mod terminal;
 mod words;
 
-pub use json::JsonLines;
+pub use explanation::write as write_explanation;
+pub use instructions::write as write_instructions;
+pub use json::{FORMAT, JsonLines};
 pub use junit::Junit;
 pub use many::Many;
 pub use terminal::Terminal;

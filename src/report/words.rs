@@ -2,7 +2,8 @@
 
 use anstyle::{AnsiColor, Style};
 
-use crate::check::{CaseResult, Compared, Decided, Evidence, Look, Summary};
+use crate::check::{CaseResult, Summary};
+use crate::explain::{Compared, Decided, Evidence, Look};
 use crate::units;
 use crate::verdict::Verdict;
 
