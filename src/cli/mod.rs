@@ -47,7 +47,7 @@ enum Command {
     List(list::ListArguments),
     /// Write a small harness and suite for a ROM, to start from.
     New(new::NewArguments),
-    /// Print the JSON Schema of harness or case files.
+    /// Print the JSON Schema of harness or case files, or of JSON output.
     Schema(texts::SchemaArguments),
     /// Print shell completions.
     Completions(texts::CompletionsArguments),

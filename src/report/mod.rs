@@ -1,18 +1,26 @@
 //! Reporters: each renders the same results, and none computes.
 
 mod explanation;
+mod github;
 mod instructions;
 mod json;
 mod junit;
 mod many;
+mod markdown;
+mod records;
 mod terminal;
 mod words;
 
 pub use explanation::write as write_explanation;
+pub use github::Github;
 pub use instructions::write as write_instructions;
-pub use json::{FORMAT, JsonLines};
+pub use json::JsonLines;
 pub use junit::Junit;
 pub use many::Many;
+pub use markdown::Markdown;
+pub use records::{
+    FORMAT, HarnessRecord, ListStart, Listed, ListedBranch, ListedCase, ListedHarness, Record, StartRecord,
+};
 pub use terminal::Terminal;
 
 use std::io;

@@ -63,6 +63,11 @@ fn told(evidence: &Evidence) -> Vec<Fact> {
     facts
 }
 
+/// The line that counts, without colours.
+pub fn plain_count_line(summary: &Summary, open: usize) -> String {
+    anstream::adapter::strip_str(&count_line(summary, open)).to_string()
+}
+
 /// The line that counts.
 pub fn count_line(summary: &Summary, open: usize) -> String {
     let count = |count: usize| units::thousands(count as u64);

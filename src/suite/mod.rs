@@ -39,7 +39,7 @@ pub use boundary::Boundary;
 pub use complaint::{Complaint, Details, Position, nearest};
 pub use harness::{Case, Harness};
 pub use label::fill_words;
-pub use schema::{case_schema, harness_schema};
+pub use schema::{case_schema, harness_schema, lines_schema};
 pub use suite_file::{LARGEST_PRODUCT, Suite};
 
 /// The seed of all noise unless the caller gives one.
