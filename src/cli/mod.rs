@@ -9,7 +9,9 @@ mod list;
 mod new;
 mod outputs;
 mod select;
+mod stamps;
 mod texts;
+mod watch;
 
 use std::ffi::OsString;
 use std::io;
@@ -43,6 +45,8 @@ enum Command {
     Check(check::CheckArguments),
     /// Tell why cases take their branch: what each decision compared, and what would have ended otherwise.
     Explain(explain::ExplainArguments),
+    /// Run cases again whenever the image, the harness or the cases change, and say what changed.
+    Watch(watch::WatchArguments),
     /// List cases and branches.
     List(list::ListArguments),
     /// Write a small harness and suite for a ROM, to start from.
@@ -131,6 +135,7 @@ fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
     let result = match arguments.command {
         Command::Check(arguments) => check::run(&arguments),
         Command::Explain(arguments) => explain::run(&arguments),
+        Command::Watch(arguments) => watch::run(&arguments),
         Command::List(arguments) => list::run(&arguments),
         Command::New(arguments) => new::run(&arguments),
         Command::Schema(arguments) => texts::schema(&arguments),

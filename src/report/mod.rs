@@ -1,5 +1,6 @@
 //! Reporters: each renders the same results, and none computes.
 
+mod changes;
 mod explanation;
 mod github;
 mod instructions;
@@ -11,6 +12,7 @@ mod records;
 mod terminal;
 mod words;
 
+pub use changes::{write_changes, write_first};
 pub use explanation::write as write_explanation;
 pub use github::Github;
 pub use instructions::write as write_instructions;
