@@ -1,13 +1,14 @@
 //! The result model: what a reporter gets to know, and all it needs.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
-use crate::explain::Explanation;
+use crate::explain::{Evidence, Explanation};
 use crate::run::BranchKind;
-use crate::verdict::{Spot, Verdict};
+use crate::verdict::Verdict;
 
 /// The result of one case.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub struct CaseResult {
     /// Name of the case.
@@ -52,7 +53,7 @@ pub struct CaseResult {
 }
 
 /// How a run ended.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", tag = "end")]
 pub enum Reached {
     /// In a declared branch.
@@ -81,77 +82,8 @@ impl Reached {
     }
 }
 
-/// Why a run went where it went.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub struct Evidence {
-    /// Where the routine decided.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub decided: Option<Decided>,
-    /// What was compared for that.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub compared: Option<Compared>,
-    /// The last bytes of the attached image that it looked at before.
-    pub looked_at: Vec<Look>,
-    /// The RAM fill of this run.
-    pub fill: String,
-}
-
-/// The conditional branch that decided.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub struct Decided {
-    /// Where.
-    pub at: Spot,
-    /// The instruction.
-    pub instruction: String,
-    /// Where it went on.
-    pub to: Spot,
-    /// Whether it branched.
-    pub taken: bool,
-}
-
-/// A stretch of the attached image that was read.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub struct Look {
-    /// Bus address of the first byte.
-    pub address: u32,
-    /// Its image offset; absent for open bus.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub offset: Option<u32>,
-    /// The header field of the first byte.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub field: Option<String>,
-    /// The bytes as they were read, in hexadecimal.
-    pub hex: String,
-    /// The bytes as text; a dot for what cannot be printed.
-    pub text: String,
-}
-
-/// A compare of something that came from the cartridge or a port.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub struct Compared {
-    /// Where.
-    pub at: Spot,
-    /// The instruction.
-    pub instruction: String,
-    /// What was found.
-    pub found: u32,
-    /// Where that came from: a header field, an image offset, a port.
-    pub found_in: String,
-    /// What it was compared with; absent for the test of a bit.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub with: Option<u32>,
-    /// Where that came from.
-    pub with_in: String,
-    /// Width in bytes.
-    pub width: u32,
-}
-
 /// The counts at the end.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub struct Summary {
     /// Cases that ran.

@@ -8,7 +8,7 @@ use clap::{Args, ValueEnum};
 use super::Failure;
 use super::files::{FileWriter, Files};
 use super::select::Selected;
-use crate::report::{JsonLines, Junit, Many, Reporter, Terminal};
+use crate::report::{Github, JsonLines, Junit, Many, Markdown, Reporter, Terminal};
 
 /// Where results go.
 #[derive(Debug, Args)]
@@ -20,6 +20,14 @@ pub struct OutputArguments {
     /// Also write the results as JUnit XML, for a CI server.
     #[arg(long, value_name = "FILE")]
     junit: Option<PathBuf>,
+
+    /// Also write a compatibility matrix in Markdown, for release notes.
+    #[arg(long, value_name = "FILE")]
+    markdown: Option<PathBuf>,
+
+    /// A date to stand in the Markdown file; without it the file has none.
+    #[arg(long, value_name = "TEXT", requires = "markdown")]
+    date: Option<String>,
 }
 
 /// What `check` prints.
@@ -29,6 +37,8 @@ enum Printed {
     Terminal,
     /// JSON lines for programs.
     Json,
+    /// Workflow commands for GitHub, which shows failures beside the case files.
+    Github,
 }
 
 /// The reporters of one run, and their files.
@@ -47,9 +57,12 @@ impl Outputs {
         outputs.reporter.add(match arguments.format {
             Printed::Terminal => Box::new(Terminal::new(out)),
             Printed::Json => Box::new(JsonLines::new(out)),
+            Printed::Github => Box::new(Github::new(out)),
         });
         // One line for each file. A reporter flushes it in `finished`.
         outputs.file("--junit", arguments.junit.as_ref(), |file| Box::new(Junit::new(file)))?;
+        let date = arguments.date.as_deref();
+        outputs.file("--markdown", arguments.markdown.as_ref(), |file| Box::new(Markdown::new(file, date)))?;
         Ok(outputs)
     }
 

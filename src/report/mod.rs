@@ -1,16 +1,30 @@
 //! Reporters: each renders the same results, and none computes.
 
+mod changes;
+mod explanation;
+mod github;
 mod html;
+mod instructions;
 mod json;
 mod junit;
 mod many;
+mod markdown;
+mod records;
 mod terminal;
 mod words;
 
+pub use changes::{write_changes, write_first};
+pub use explanation::write as write_explanation;
+pub use github::Github;
 pub use html::Html;
+pub use instructions::write as write_instructions;
 pub use json::JsonLines;
 pub use junit::Junit;
 pub use many::Many;
+pub use markdown::Markdown;
+pub use records::{
+    FORMAT, HarnessRecord, ListStart, Listed, ListedBranch, ListedCase, ListedHarness, Record, StartRecord,
+};
 pub use terminal::Terminal;
 
 use std::io;

@@ -2,10 +2,9 @@
 
 use std::io::{self, Write};
 
-use anstyle::Style;
 use unicode_width::UnicodeWidthStr;
 
-use super::words::{self, BAD, GOOD, OPEN};
+use super::words::{self, BOLD, DIM, MOST_FAILURES, OPEN, style};
 use super::{Group, Reporter, Start};
 use crate::check::{CaseResult, Summary};
 use crate::units;
@@ -13,12 +12,6 @@ use crate::verdict::Verdict;
 
 /// The widest column for the attached cartridge.
 const WIDEST_LABEL: usize = 60;
-
-/// How many failures are shown with their evidence; the rest are counted.
-const MOST_FAILURES: usize = 50;
-
-const DIM: Style = Style::new().dimmed();
-const BOLD: Style = Style::new().bold();
 
 /// Writes for people; the writer strips the colours where they are not wanted.
 #[derive(Debug)]
@@ -58,17 +51,6 @@ impl<W: Write> Terminal<W> {
             "{BOLD}  {:<label$}  {:<expected$}  {:<reached$}  {:>9}  {:>10}  {time}verdict{BOLD:#}",
             "attached cartridge", "expected", "reached", "instr", "cycles"
         )
-    }
-
-    fn failure(&mut self, result: &CaseResult) -> io::Result<()> {
-        let style = style(&result.verdict);
-        writeln!(self.out)?;
-        writeln!(self.out, "{style}{}{style:#} {BOLD}{}{BOLD:#}", result.verdict.word(), result.name)?;
-        words::facts(result).iter().try_for_each(|(what, text)| self.fact(what, text))
-    }
-
-    fn fact(&mut self, what: &str, text: &str) -> io::Result<()> {
-        writeln!(self.out, "  {DIM}{what:<9}{DIM:#}  {text}")
     }
 }
 
@@ -138,7 +120,7 @@ impl<W: Write> Reporter for Terminal<W> {
 
     fn finished(&mut self, summary: &Summary) -> io::Result<()> {
         for result in std::mem::take(&mut self.failures) {
-            self.failure(&result)?;
+            words::write_failure(&mut self.out, &result)?;
         }
         if self.more_failures > 0 {
             let more = units::thousands(self.more_failures as u64);
@@ -147,14 +129,6 @@ impl<W: Write> Reporter for Terminal<W> {
         writeln!(self.out)?;
         writeln!(self.out, "{}", words::count_line(summary, self.open))?;
         self.out.flush()
-    }
-}
-
-fn style(verdict: &Verdict) -> Style {
-    match verdict {
-        Verdict::Held => GOOD,
-        Verdict::Failed { .. } | Verdict::BugGone { .. } => BAD,
-        Verdict::Undecided { .. } | Verdict::KnownBug { .. } => OPEN,
     }
 }
 

@@ -1,11 +1,21 @@
 //! The words that several reporters share: the facts about a failure, one a line, and the line that counts.
 
+use std::io::{self, Write};
+
 use anstyle::{AnsiColor, Style};
 
-use crate::check::{CaseResult, Compared, Decided, Evidence, Look, Summary};
+use crate::check::{CaseResult, Summary};
+use crate::explain::{Compared, Decided, Evidence, Look};
 use crate::units;
 use crate::verdict::Verdict;
 
+/// How many failures are shown with their evidence; the rest are counted.
+pub const MOST_FAILURES: usize = 50;
+
+/// For what leads to something.
+pub const DIM: Style = Style::new().dimmed();
+/// For heads.
+pub const BOLD: Style = Style::new().bold();
 /// For what held.
 pub const GOOD: Style = AnsiColor::Green.on_default();
 /// For what failed.
@@ -29,6 +39,23 @@ pub fn facts(result: &CaseResult) -> Vec<Fact> {
         facts.push(("rerun", result.rerun.clone()));
     }
     facts.into_iter().map(|(what, text)| (what, units::tame(&text).into_owned())).collect()
+}
+
+/// Writes a case that did not hold, as people read it: its name, then the facts.
+pub fn write_failure(out: &mut impl Write, result: &CaseResult) -> io::Result<()> {
+    let style = style(&result.verdict);
+    let name = units::tame(&result.name);
+    writeln!(out, "\n{style}{}{style:#} {BOLD}{name}{BOLD:#}", result.verdict.word())?;
+    facts(result).iter().try_for_each(|(what, text)| writeln!(out, "  {DIM}{what:<9}{DIM:#}  {text}"))
+}
+
+/// The style of a verdict.
+pub fn style(verdict: &Verdict) -> Style {
+    match verdict {
+        Verdict::Held => GOOD,
+        Verdict::Failed { .. } | Verdict::BugGone { .. } => BAD,
+        Verdict::Undecided { .. } | Verdict::KnownBug { .. } => OPEN,
+    }
 }
 
 /// Every reason, the mark of a known bug that is gone among them.
@@ -60,6 +87,11 @@ fn told(evidence: &Evidence) -> Vec<Fact> {
         facts.push(("RAM", evidence.fill.clone()));
     }
     facts
+}
+
+/// The line that counts, without colours.
+pub fn plain_count_line(summary: &Summary, open: usize) -> String {
+    anstream::adapter::strip_str(&count_line(summary, open)).to_string()
 }
 
 /// The line that counts.

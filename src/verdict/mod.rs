@@ -11,16 +11,17 @@ mod names;
 mod reason;
 
 pub use acceptance::{Acceptance, Conditions, Decision, FieldMatch, PortMatch, Rule};
-pub use ending::ending;
+pub use ending::{ending, short_ending};
 pub use expectation::{Expectation, PortWrites, Shows, Wanted, Within, Writes};
 pub use judge::{Forbid, early_read, judge};
 pub use names::{Names, Spot};
 pub use reason::{Reason, Why};
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// What came of a case.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", tag = "is")]
 pub enum Verdict {
     /// Everything that must happen did.
