@@ -14,6 +14,7 @@ mod sources;
 mod tell;
 mod texts;
 mod tracer;
+mod wires;
 
 pub use instructions::{Instructions, MOST_LISTED, Ran, Seen};
 pub use model::{

@@ -64,6 +64,9 @@ pub struct TextCompare {
     pub compared: usize,
     /// Whether all that was compared agreed.
     pub equal: bool,
+    /// What the image holds at the first difference, if a contact fault made something else of it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub stored: Option<u8>,
     /// The decision that ended it.
     pub went: Went,
 }
@@ -161,6 +164,11 @@ pub enum Origin {
         first: u32,
         /// Last address.
         last: u32,
+    },
+    /// An interrupt: that it came, and when.
+    Interrupt {
+        /// The device, or the level where several share one.
+        device: String,
     },
     /// The window where no cartridge answers, or nothing at all.
     OpenBus {

@@ -92,12 +92,22 @@ impl Namer<'_> {
                 Origin::Image { first, last, field: self.fields(first, last) }
             }
             (Source::Port(port), _) => Origin::Port { port: self.names.rig.map.ports()[port as usize].name.clone() },
+            (Source::Interrupt(level), _) => Origin::Interrupt { device: self.device(level as u8) },
             (Source::Ram(first), Source::Ram(last)) => Origin::Ram { first, last },
             (Source::OpenBus(first), Source::OpenBus(last)) => Origin::OpenBus { first, last },
             // A stretch is of one kind.
             (Source::Image(first) | Source::Ram(first) | Source::OpenBus(first), _) => {
                 Origin::OpenBus { first, last: first }
             }
+        }
+    }
+
+    /// Who interrupts at a level.
+    pub fn device(&self, level: u8) -> String {
+        let mut devices = self.names.rig.interrupts.iter().filter(|device| device.level == level);
+        match (devices.next(), devices.next()) {
+            (Some(device), None) => device.name.clone(),
+            _ => format!("level {level}"),
         }
     }
 
@@ -126,7 +136,7 @@ impl Namer<'_> {
 /// Whether one source comes right after another, or is the same.
 fn follows(last: Source, next: Source) -> bool {
     match (last, next) {
-        (Source::Image(last), Source::Image(next)) | (Source::Port(last), Source::Port(next)) if last == next => true,
+        (one, two) if one == two => true,
         (Source::Image(last), Source::Image(next))
         | (Source::Ram(last), Source::Ram(next))
         | (Source::OpenBus(last), Source::OpenBus(next)) => next <= last.saturating_add(1),

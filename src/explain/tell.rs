@@ -234,11 +234,9 @@ fn step(entry: &Entry, latched: &mut [u16], namer: &Namer) -> Option<Step> {
 
 /// An exception with the device that asked for it, where that is known.
 fn exception_name(exception: Exception, namer: &Namer) -> String {
-    let Exception::Interrupt(level) = exception else { return exception.name() };
-    let mut devices = namer.names.rig.interrupts.iter().filter(|device| device.level == level);
-    match (devices.next(), devices.next()) {
-        (Some(device), None) => format!("{} ({})", exception.name(), device.name),
-        _ => exception.name(),
+    match exception {
+        Exception::Interrupt(level) => format!("{} ({})", exception.name(), namer.device(level)),
+        exception => exception.name(),
     }
 }
 

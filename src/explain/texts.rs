@@ -146,6 +146,8 @@ fn compared(pieces: &[Piece], first: &Piece, last: &Piece, namer: &Namer) -> Tex
         }
     }
     let offset = namer.offset(first.address);
+    let stored = offset.and_then(|offset| namer.image?.byte(offset + matched as u32));
+    let stored = stored.filter(|stored| !equal && found.get(matched) != Some(stored));
     TextCompare {
         at: namer.names.spot(first.setter.at),
         instruction: namer.instruction(first.setter.at),
@@ -154,6 +156,7 @@ fn compared(pieces: &[Piece], first: &Piece, last: &Piece, namer: &Namer) -> Tex
         matched,
         compared,
         equal,
+        stored,
         went: went(&last.turn, namer),
     }
 }

@@ -195,7 +195,11 @@ fn byte(text: &Text, index: usize) -> String {
 fn difference(text: &TextCompare) -> String {
     let found = byte(&text.found, text.matched);
     let with = byte(&text.with, text.matched);
-    format!("{} is {found}, not {with}", nth(&text.found, text.matched))
+    let stored = match text.stored {
+        Some(stored) => format!("; the image holds 0x{stored:02X} there, and a bad contact spoils it"),
+        None => String::new(),
+    };
+    format!("{} is {found}, not {with}{stored}", nth(&text.found, text.matched))
 }
 
 /// The name of a byte of a text.
@@ -236,6 +240,7 @@ fn origin(origin: &Origin) -> String {
         Origin::Image { first, last, field: None } => stretch("image", *first, *last),
         Origin::Port { port } => format!("port {port}"),
         Origin::Ram { first, last } => stretch("RAM at power-on", *first, *last),
+        Origin::Interrupt { device } => format!("interrupt {}", units::tame(device)),
         Origin::OpenBus { first, last } => stretch("open bus", *first, *last),
     }
 }
@@ -287,5 +292,8 @@ fn quoted(bytes: &[u8]) -> String {
         let text: String = bytes.iter().map(|byte| char::from(*byte)).collect();
         return if bytes.len() == 1 { format!("'{text}'") } else { format!("\"{text}\"") };
     }
-    bytes.iter().map(|byte| format!("0x{byte:02X}")).collect::<Vec<_>>().join(" ")
+    match bytes {
+        [first, _, _, ..] if bytes.iter().all(|byte| byte == first) => format!("{} times 0x{first:02X}", bytes.len()),
+        _ => bytes.iter().map(|byte| format!("0x{byte:02X}")).collect::<Vec<_>>().join(" "),
+    }
 }
