@@ -8,7 +8,7 @@ use clap::{Args, ValueEnum};
 use super::Failure;
 use super::files::{FileWriter, Files};
 use super::select::Selected;
-use crate::report::{Github, JsonLines, Junit, Many, Markdown, Reporter, Terminal};
+use crate::report::{Github, Html, JsonLines, Junit, Many, Markdown, Reporter, Terminal};
 
 /// Where results go.
 #[derive(Debug, Args)]
@@ -20,6 +20,10 @@ pub struct OutputArguments {
     /// Also write the results as JUnit XML, for a CI server.
     #[arg(long, value_name = "FILE")]
     junit: Option<PathBuf>,
+
+    /// Also write a page for a browser: the cases with their explanations, decision map, header map and listing.
+    #[arg(long, value_name = "FILE")]
+    html: Option<PathBuf>,
 
     /// Also write a compatibility matrix in Markdown, for release notes.
     #[arg(long, value_name = "FILE")]
@@ -61,6 +65,7 @@ impl Outputs {
         });
         // One line for each file. A reporter flushes it in `finished`.
         outputs.file("--junit", arguments.junit.as_ref(), |file| Box::new(Junit::new(file)))?;
+        outputs.file("--html", arguments.html.as_ref(), |file| Box::new(Html::new(file)))?;
         let date = arguments.date.as_deref();
         outputs.file("--markdown", arguments.markdown.as_ref(), |file| Box::new(Markdown::new(file, date)))?;
         Ok(outputs)
