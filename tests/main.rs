@@ -2,6 +2,7 @@
 //! whole program allocates.)
 
 mod bad_input;
+mod browser;
 mod checking;
 mod machine;
 mod manual;

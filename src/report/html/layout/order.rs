@@ -11,6 +11,9 @@ const FEW_SWEEPS: usize = 3;
 /// So many slots make a large picture.
 const LARGE: usize = 20_000;
 
+/// So many lanes at the most. The longest edges of a huge map go straight from node to node, behind whatever lies between.
+const MOST_LANES: usize = 20_000;
+
 /// A place in a rank: a node, or the lane of an edge.
 #[derive(Clone, Debug)]
 pub struct Slot {
@@ -55,8 +58,13 @@ impl Layers {
         for (node, rank) in ranks.of.iter().enumerate() {
             layers.rows[*rank].push(node);
         }
+        let longest = longest(links, ranks);
         for link in links {
-            let lanes = if link.back { layers.lead_back(link, ranks) } else { layers.lead_on(link, ranks) };
+            let lanes = match link.back {
+                _ if span(link, ranks) > longest => Vec::new(),
+                true => layers.lead_back(link, ranks),
+                false => layers.lead_on(link, ranks),
+            };
             layers.lanes.push(lanes);
         }
         for row in &mut layers.rows {
@@ -177,6 +185,23 @@ impl Layers {
         }
         crossings
     }
+}
+
+/// How many ranks a link passes, or nearly.
+fn span(link: &Link, ranks: &Ranks) -> usize {
+    ranks.of[link.from].abs_diff(ranks.of[link.to])
+}
+
+/// The longest link that still gets lanes.
+fn longest(links: &[Link], ranks: &Ranks) -> usize {
+    let mut spans: Vec<usize> = links.iter().map(|link| span(link, ranks)).collect();
+    spans.sort_unstable();
+    let mut lanes = 0;
+    let fitting = spans.iter().take_while(|span| {
+        lanes += **span;
+        lanes <= MOST_LANES
+    });
+    fitting.last().copied().unwrap_or(0)
 }
 
 /// Counts by position, with quick sums of the first so many.

@@ -95,7 +95,7 @@ function showMatrix() {
   const [first, end] = range();
   const all = end - first;
   at("shown").textContent = view.length === all ? counted(all, "case") : count(view.length) + " of " + counted(all, "case");
-  at("next-failure").disabled = !view.some((index) => fails(text("verdict", index)));
+  at("next-failure").disabled = !failuresBy.some((number) => number > 0);
 }
 
 function sortBy(key) {
@@ -107,8 +107,13 @@ function sortBy(key) {
   showMatrix();
 }
 
-// The next failure below the row that the keyboard is on, or from the top again.
+// The next failure below the row that the keyboard is on, or from the top again. Where the filter leaves none it is taken
+// away, and where the harness has none the next one is shown.
 function nextFailure() {
+  if (!view.some((index) => fails(text("verdict", index)))) {
+    const others = failuresBy.map((number, harness) => number > 0 ? harness : -1).filter((harness) => harness >= 0);
+    switchHarness(others.find((harness) => harness === shownHarness) ?? others.find((harness) => harness > shownHarness) ?? others[0]);
+  }
   const start = failureShown ? matrix.active() + 1 : matrix.active();
   for (let step = 0; step < view.length; step++) {
     const position = (start + step) % view.length;

@@ -8,6 +8,12 @@ const harnessOf = (index) => {
   head.harnesses.forEach((harness, number) => { if (harness.first <= index) found = number; });
   return found;
 };
+// By harness: how many failed.
+const failuresBy = head.harnesses.map(() => 0);
+for (let index = 0; index < total; index++) {
+  if (fails(text("verdict", index))) failuresBy[harnessOf(index)]++;
+}
+
 // Lower-case texts to search in, made when somebody searches.
 let searched = null;
 function searchText(index) {

@@ -19,7 +19,7 @@ function drawTally() {
 
 function chooseHarness() {
   const choice = at("harness");
-  fill(choice, head.harnesses.map((harness, index) => option(index, harness.name + " (" + harness.file + ")")));
+  fill(choice, head.harnesses.map((harness, index) => option(index, harness.name + " (" + harness.file + ")" + (failuresBy[index] ? ", " + count(failuresBy[index]) + " failed" : ""))));
   at("choose-harness").hidden = head.harnesses.length < 2;
   choice.addEventListener("change", () => switchHarness(Number(choice.value)));
 }
@@ -50,9 +50,12 @@ function openFromAddress() {
   openCase(index);
 }
 
+// Where something failed is where one wants to be.
+shownHarness = Math.max(0, failuresBy.findIndex((number) => number > 0));
 drawHead();
 drawTally();
 chooseHarness();
+at("harness").value = String(shownHarness);
 listenToFilters();
 drawFilters();
 drawBranches();

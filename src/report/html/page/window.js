@@ -70,6 +70,7 @@ function makeRows(parent, options) {
     rows.forEach((row) => row.remove());
     rows = new Map();
     whole.style.height = total * height() + "px";
+    view.style.setProperty("--rows", total);
     grid.setAttribute("aria-rowcount", total + 1);
     empty.hidden = total > 0;
     grid.hidden = total === 0;
