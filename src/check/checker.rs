@@ -9,7 +9,7 @@ use crate::board::{Bus, RamFill};
 use crate::run::{BranchKind, Cell, End, Machine, Outcome};
 use crate::suite::{Case, Harness, fill_words};
 use crate::units;
-use crate::verdict::{Decision, Reason, Verdict, Wanted, Why, early_read, ending, judge};
+use crate::verdict::{Decision, Reason, Verdict, Wanted, Why, early_read, ending, judge, short_ending};
 
 /// Checks cases of one harness, one after the other.
 #[derive(Debug)]
@@ -204,16 +204,7 @@ fn reached(harness: &Harness, outcome: &Outcome) -> Reached {
         let branch = &harness.rig.branches[index];
         return Reached::Branch { branch: branch.name.clone(), kind: branch.kind };
     }
-    let short = match outcome.end {
-        End::Branch(_) | End::NoBranch(_) => "no branch".to_owned(),
-        End::Returned => "returned".to_owned(),
-        End::Crashed(crash) => crash.exception.name(),
-        End::Halted(_) => "double fault".to_owned(),
-        End::Stopped => "stopped".to_owned(),
-        End::LeftHost { .. } => "left the host".to_owned(),
-        End::Hung { .. } => "hang".to_owned(),
-        End::Limit(_) => "limit".to_owned(),
-    };
+    let short = short_ending(outcome.end);
     Reached::Other { short, text: ending(outcome, harness.names()) }
 }
 

@@ -6,6 +6,20 @@ use crate::cpu::Exception;
 use crate::run::{Crash, End, Interrupt, Limit, Outcome, Wrong};
 use crate::units;
 
+/// How a run ended that came to no declared branch, in one or two words.
+pub fn short_ending(end: End) -> String {
+    match end {
+        End::Branch(_) | End::NoBranch(_) => "no branch".to_owned(),
+        End::Returned => "returned".to_owned(),
+        End::Crashed(crash) => crash.exception.name(),
+        End::Halted(_) => "double fault".to_owned(),
+        End::Stopped => "stopped".to_owned(),
+        End::LeftHost { .. } => "left the host".to_owned(),
+        End::Hung { .. } => "hang".to_owned(),
+        End::Limit(_) => "limit".to_owned(),
+    }
+}
+
 /// How a run ended, as the start of a sentence.
 pub fn ending(outcome: &Outcome, names: Names) -> String {
     let last = names.spot(outcome.last);
