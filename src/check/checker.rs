@@ -2,10 +2,12 @@
 
 use std::sync::Arc;
 
-use super::evidence::EvidenceObserver;
+use super::covering::{Covering, Ran};
 use super::reads::ReadsObserver;
 use super::result::{CaseResult, Reached};
 use crate::board::{Bus, RamFill};
+use crate::coverage::Gathered;
+use crate::explain::{Evidence, Explanation, Instructions, Search, Tracer};
 use crate::run::{BranchKind, Cell, End, Machine, Outcome};
 use crate::suite::{Case, Harness, fill_words};
 use crate::units;
@@ -18,9 +20,40 @@ pub struct Checker {
     machine: Machine,
     /// For cases that confine reads; made when the first one comes.
     reading: Option<Machine<ReadsObserver>>,
-    /// For evidence; made when the first case fails.
-    watching: Option<Machine<EvidenceObserver>>,
+    /// For evidence and explanations; made when the first is wanted.
+    tracing: Option<Machine<Tracer>>,
+    /// Which cases get an explanation.
+    explain: Explain,
+    /// For coverage, where it is wanted; then all cases run here.
+    covering: Option<Covering>,
 }
+
+/// What is wanted of cases beside their verdicts.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Watch {
+    /// Whether coverage is gathered.
+    pub coverage: bool,
+    /// Which cases are explained.
+    pub explain: Explain,
+}
+
+/// Which cases are explained.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Explain {
+    /// None: failures get their evidence, which is the last decision alone.
+    #[default]
+    No,
+    /// Those that failed or could not be decided.
+    Failures,
+    /// All.
+    All,
+}
+
+/// How many instructions the tries for the nearest other ends may take, for one explanation alone.
+const PATIENT: u64 = 100_000_000;
+
+/// The same for each of many cases.
+const HASTY: u64 = 2_000_000;
 
 /// What the first run of a case said, to compare the others with.
 struct First {
@@ -44,7 +77,23 @@ impl Checker {
     /// A checker for cases of a harness.
     pub fn new(harness: Arc<Harness>) -> Self {
         let machine = Machine::new(Arc::clone(&harness.rig));
-        Self { harness, machine, reading: None, watching: None }
+        Self { harness, machine, reading: None, tracing: None, explain: Explain::No, covering: None }
+    }
+
+    /// A checker that explains these cases too.
+    pub fn explaining(self, explain: Explain) -> Self {
+        Self { explain, ..self }
+    }
+
+    /// A checker that watches this.
+    pub fn watching(harness: Arc<Harness>, watch: Watch) -> Self {
+        let covering = watch.coverage.then(|| Covering::new(&harness));
+        Self { covering, explain: watch.explain, ..Self::new(harness) }
+    }
+
+    /// What the cases checked so far have done, if coverage is gathered.
+    pub fn gathered(&mut self) -> Option<Gathered> {
+        self.covering.as_mut().map(Covering::gathered)
     }
 
     /// Runs the case once with its first RAM fill, for tests that look at the outcome themselves.
@@ -56,12 +105,20 @@ impl Checker {
 
     /// Runs a case under every RAM fill that can matter, and judges it.
     pub fn check(&mut self, case: &Case) -> CaseResult {
+        self.check_numbered(case, 0, 0)
+    }
+
+    /// The same; the case is found again by these indices of its job and in the job's source.
+    pub(super) fn check_numbered(&mut self, case: &Case, job: usize, number: u32) -> CaseResult {
+        if let Some(covering) = &mut self.covering {
+            covering.begin(job, number);
+        }
         let found = self.run_fills(case);
+        if let Some(covering) = &mut self.covering {
+            covering.finish(case);
+        }
         let verdict = Verdict::new(found.reasons, case.known_bug.as_deref());
-        let evidence = match (&verdict, found.failing) {
-            (Verdict::Failed { .. } | Verdict::Undecided { .. }, Some(fills)) => Some(self.watch(case, fills)),
-            _ => None,
-        };
+        let (evidence, explanation) = self.told(case, &verdict, found.failing);
         let (expected, expected_kind) = expected(&self.harness, case);
         let first = found.first;
         CaseResult {
@@ -80,7 +137,7 @@ impl Checker {
             fills_run: found.runs,
             verdict,
             evidence,
-            explanation: None,
+            explanation,
             rerun: String::new(),
         }
     }
@@ -92,15 +149,15 @@ impl Checker {
         let (first, reasons, matters) = self.first_run(case, fills);
         let failing = (!reasons.is_empty()).then_some(fills);
         let mut found = Found { first, reasons, failing, runs: 1 };
-        for fills in rest.iter().take_while(|_| matters) {
-            self.later_run(case, fills, &mut found);
+        for (index, fills) in rest.iter().enumerate().take_while(|_| matters) {
+            self.later_run(case, index + 1, fills, &mut found);
         }
         found
     }
 
     fn first_run(&mut self, case: &Case, fills: &[RamFill]) -> (First, Vec<Reason>, bool) {
         let harness = Arc::clone(&self.harness);
-        let (outcome, reasons) = self.judge(case, fills);
+        let (outcome, reasons) = self.judge(case, 0, fills);
         let first = First {
             reached: reached(&harness, outcome),
             end: outcome.end,
@@ -111,9 +168,9 @@ impl Checker {
         (first, reasons, outcome.fill_matters)
     }
 
-    fn later_run<'a>(&mut self, case: &Case, fills: &'a [RamFill], found: &mut Found<'a>) {
+    fn later_run<'a>(&mut self, case: &Case, index: usize, fills: &'a [RamFill], found: &mut Found<'a>) {
         let harness = Arc::clone(&self.harness);
-        let (outcome, reasons) = self.judge(case, fills);
+        let (outcome, reasons) = self.judge(case, index, fills);
         let words = fill_words(&harness.rig.map, fills);
         found.runs += 1;
         let known = found.reasons.len();
@@ -127,37 +184,99 @@ impl Checker {
         }
     }
 
-    fn judge(&mut self, case: &Case, fills: &[RamFill]) -> (&Outcome, Vec<Reason>) {
+    fn judge(&mut self, case: &Case, index: usize, fills: &[RamFill]) -> (&Outcome, Vec<Reason>) {
         let harness = &self.harness;
-        let (outcome, bus, stray) = match &case.expectation.reads {
-            None => {
-                self.machine.run(&case.setup, fills);
-                (self.machine.outcome(), self.machine.bus(), None)
-            }
-            Some(allowed) => {
-                let machine = self
-                    .reading
-                    .get_or_insert_with(|| Machine::watched(Arc::clone(&harness.rig), ReadsObserver::default()));
-                *machine.observer() = ReadsObserver { allowed: allowed.clone(), ..ReadsObserver::default() };
-                machine.run(&case.setup, fills);
-                let stray = machine.observer().stray;
-                (machine.outcome(), machine.bus(), stray)
-            }
+        let (outcome, bus, stray) = match &mut self.covering {
+            Some(covering) => covering.run(case, index, fills),
+            None => run_plain(harness, &mut self.machine, &mut self.reading, case, fills),
         };
         let mut reasons = judge(outcome, &case.expectation, harness.forbid, stray, harness.names());
         reasons.extend(told_by_chance(harness, outcome, bus));
         (outcome, reasons)
     }
 
-    fn watch(&mut self, case: &Case, fills: &[RamFill]) -> super::Evidence {
-        let harness = &self.harness;
-        let machine = self
-            .watching
-            .get_or_insert_with(|| Machine::watched(Arc::clone(&harness.rig), EvidenceObserver::default()));
-        *machine.observer() = EvidenceObserver::default();
-        machine.run(&case.setup, fills);
-        machine.observer().evidence(harness.names(), fill_words(&harness.rig.map, fills))
+    /// Evidence and explanation, as far as they are wanted.
+    fn told(
+        &mut self,
+        case: &Case,
+        verdict: &Verdict,
+        failing: Option<&[RamFill]>,
+    ) -> (Option<Evidence>, Option<Box<Explanation>>) {
+        let failed = matches!(verdict, Verdict::Failed { .. } | Verdict::Undecided { .. });
+        let explained = match self.explain {
+            Explain::No => false,
+            Explain::Failures => failed || verdict.failed(),
+            Explain::All => true,
+        };
+        if !failed && !explained {
+            return (None, None);
+        }
+        let fills = failing.unwrap_or(case.fills.first().map_or(&[], Vec::as_slice));
+        let words = fill_words(&self.harness.rig.map, fills);
+        let harness = Arc::clone(&self.harness);
+        let machine = self.trace(case, fills);
+        let attached = &case.setup.inputs.attached;
+        let evidence = failed.then(|| machine.observer().evidence(attached, harness.names(), words));
+        (evidence, explained.then(|| Box::new(self.explain_traced(case, fills, HASTY))))
     }
+
+    /// The run of a case, with its first RAM fill, told as decisions.
+    pub fn explain(&mut self, case: &Case) -> Explanation {
+        let fills = case.fills.first().map_or(&[][..], Vec::as_slice);
+        self.trace(case, fills);
+        self.explain_traced(case, fills, PATIENT)
+    }
+
+    /// Every instruction of the run of a case with its first RAM fill.
+    pub fn instructions(&self, case: &Case) -> Instructions {
+        let mut machine = Machine::watched(Arc::clone(&self.harness.rig), Instructions::default());
+        let cycles = machine.run(&case.setup, case.fills.first().map_or(&[][..], Vec::as_slice)).cycles;
+        let mut instructions = std::mem::take(machine.observer());
+        instructions.end(cycles);
+        instructions
+    }
+
+    fn trace(&mut self, case: &Case, fills: &[RamFill]) -> &mut Machine<Tracer> {
+        let rig = &self.harness.rig;
+        let machine =
+            self.tracing.get_or_insert_with(|| Machine::watched(Arc::clone(rig), Tracer::new(Arc::clone(rig))));
+        machine.observer().start(&case.setup);
+        machine.run(&case.setup, fills);
+        machine
+    }
+
+    /// Tells the run that was just traced.
+    fn explain_traced(&mut self, case: &Case, fills: &[RamFill], budget: u64) -> Explanation {
+        let names = self.harness.names();
+        let Some(machine) = &mut self.tracing else { return Explanation::default() };
+        let attached = &case.setup.inputs.attached;
+        let (tracer, outcome, bus) = machine.watched_run();
+        let mut explanation = tracer.tell(outcome, bus, attached, names);
+        explanation.fill = fill_words(&self.harness.rig.map, fills);
+        explanation.nearest =
+            Search::new(names, &mut self.machine, machine, &case.setup, fills, budget).nearest(&explanation);
+        explanation
+    }
+}
+
+/// Runs a case with nobody watching, unless it confines reads.
+fn run_plain<'a>(
+    harness: &Harness,
+    machine: &'a mut Machine,
+    reading: &'a mut Option<Machine<ReadsObserver>>,
+    case: &Case,
+    fills: &[RamFill],
+) -> Ran<'a> {
+    let Some(allowed) = &case.expectation.reads else {
+        machine.run(&case.setup, fills);
+        return (machine.outcome(), machine.bus(), None);
+    };
+    let machine =
+        reading.get_or_insert_with(|| Machine::watched(Arc::clone(&harness.rig), ReadsObserver::default()));
+    *machine.observer() = ReadsObserver { allowed: allowed.clone(), ..ReadsObserver::default() };
+    machine.run(&case.setup, fills);
+    let stray = machine.observer().stray;
+    (machine.outcome(), machine.bus(), stray)
 }
 
 /// Adds the reasons of a later fill that are not known from an earlier one.
@@ -204,7 +323,7 @@ fn reached(harness: &Harness, outcome: &Outcome) -> Reached {
         let branch = &harness.rig.branches[index];
         return Reached::Branch { branch: branch.name.clone(), kind: branch.kind };
     }
-    let short = short_ending(outcome.end);
+    let short = short_ending(outcome, harness.names());
     Reached::Other { short, text: ending(outcome, harness.names()) }
 }
 

@@ -63,6 +63,20 @@ impl Selected {
         cases.map(|case| Ok(case?.label.width())).try_fold(0, |widest, width| Ok(widest.max(width?)))
     }
 
+    /// Each of them, in order: its source and its index there.
+    pub fn cases(&self) -> impl Iterator<Item = (&Source, usize)> + '_ {
+        self.jobs.iter().flat_map(|job| job.cases.iter().map(|index| (&job.source, *index as usize)))
+    }
+
+    /// Every file that was read for them.
+    pub fn files(&self) -> Vec<PathBuf> {
+        let cases = self.jobs.iter().flat_map(|job| match &job.source {
+            Source::Suite(suite) => suite.files(),
+            Source::Boundary(_) => Vec::new(),
+        });
+        self.harness.files.iter().cloned().chain(cases).collect()
+    }
+
     /// How many of them are derived from the acceptance table.
     pub fn derived(&self) -> usize {
         let derived = |job: &&Job| matches!(job.source, Source::Boundary(_));

@@ -14,8 +14,8 @@ use super::header::{HeaderWatch, Stamped, mix};
 use crate::board::{Access, Bus, Observer, PortSize};
 use crate::cartridge::{Image, Layout};
 use crate::cpu::{Control, Exception, decode};
-use crate::run::{End, Rig};
-use crate::verdict::short_ending;
+use crate::run::{End, Outcome, Rig};
+use crate::verdict::{Names, short_ending};
 
 /// An instruction that leads to one place only.
 const PLAIN: u32 = u32::MAX;
@@ -101,6 +101,7 @@ struct Path {
 #[derive(Clone, Debug)]
 pub struct CoverageObserver {
     rig: Arc<Rig>,
+    layout: Layout,
     origin: u32,
     /// Of each word of the host ROM the number of the instruction there; 0 for none yet.
     host: Vec<u32>,
@@ -142,6 +143,7 @@ impl CoverageObserver {
         let entry = Way { from: WayKey::Entry, count: Counter::default(), to: u32::MAX, link: 0 };
         Self {
             rig: Arc::clone(rig),
+            layout: layout.clone(),
             origin: host.origin(),
             host: vec![0; host.bytes().len().div_ceil(2)],
             elsewhere: HashMap::new(),
@@ -187,9 +189,9 @@ impl CoverageObserver {
     }
 
     /// The run is over.
-    pub fn finish_run(&mut self, end: End) {
+    pub fn finish_run(&mut self, outcome: &Outcome) {
         self.settle_fault();
-        let number = self.end(end);
+        let number = self.end(outcome);
         self.ends[number as usize].1.count(self.stamp);
         self.link(ENDS + number);
         let path = self.paths.entry(self.path).or_insert(Path { cases: Stamped::default(), first: self.case });
@@ -281,18 +283,14 @@ impl CoverageObserver {
         self.ways.len() as u32 - 1
     }
 
-    fn end(&mut self, end: End) -> u32 {
-        let same = |stop: &Stop| match (end, stop) {
-            (End::Branch(index), Stop::Branch(other)) => index == *other,
-            (End::Branch(_), _) | (_, Stop::Branch(_)) => false,
-            (_, Stop::Other(words)) => *words == short_ending(end),
+    /// The number of an end.
+    fn end(&mut self, outcome: &Outcome) -> u32 {
+        let stop = match outcome.end {
+            End::Branch(index) => Stop::Branch(index),
+            _ => Stop::Other(short_ending(outcome, Names { rig: &self.rig, layout: &self.layout })),
         };
-        let known = self.ends.iter().position(|(stop, _)| same(stop));
+        let known = self.ends.iter().position(|(other, _)| *other == stop);
         let number = known.unwrap_or_else(|| {
-            let stop = match end {
-                End::Branch(index) => Stop::Branch(index),
-                end => Stop::Other(short_ending(end)),
-            };
             self.ends.push((stop, Counter::default()));
             self.ends.len() - 1
         });

@@ -7,6 +7,7 @@ use serde_json::json;
 
 use super::{Group, Reporter, Start};
 use crate::check::{CaseResult, Summary};
+use crate::coverage::Coverage;
 
 /// The version of the format; it grows when a field changes its meaning or goes away.
 pub const FORMAT: u32 = 1;
@@ -63,6 +64,10 @@ impl<W: Write> Reporter for JsonLines<W> {
 
     fn case(&mut self, result: &CaseResult) -> io::Result<()> {
         self.record("case", result)
+    }
+
+    fn coverage(&mut self, coverage: &Coverage) -> io::Result<()> {
+        self.record("coverage", coverage)
     }
 
     fn finished(&mut self, summary: &Summary) -> io::Result<()> {

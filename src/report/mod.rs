@@ -1,9 +1,23 @@
 //! Reporters: each renders the same results, and none computes.
 
+mod coverage;
+mod explanation;
+mod instructions;
 mod json;
+mod junit;
+mod lcov;
+mod listing;
+mod many;
 mod terminal;
+mod words;
 
-pub use json::JsonLines;
+pub use explanation::write as write_explanation;
+pub use instructions::write as write_instructions;
+pub use json::{FORMAT, JsonLines};
+pub use junit::Junit;
+pub use lcov::Lcov;
+pub use listing::Listing;
+pub use many::Many;
 pub use terminal::Terminal;
 
 use std::io;
@@ -36,6 +50,19 @@ pub struct Group<'a> {
     pub widest_label: usize,
 }
 
+/// A case that was selected but not run, because an earlier one failed.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NotRun {
+    /// The file of its harness, whose group may not have begun.
+    pub harness: String,
+    /// Its name.
+    pub name: String,
+    /// The file in which it stands.
+    pub file: String,
+    /// The line in that file.
+    pub line: usize,
+}
+
 /// What gets to see the results, in order.
 pub trait Reporter {
     /// The run begins.
@@ -44,6 +71,11 @@ pub trait Reporter {
     fn group(&mut self, group: &Group) -> io::Result<()>;
     /// A case is done.
     fn case(&mut self, result: &CaseResult) -> io::Result<()>;
+    /// The run has stopped before this case; all cases that were run have been seen.
+    fn not_run(&mut self, case: &NotRun) -> io::Result<()> {
+        let _ = case;
+        Ok(())
+    }
     /// The cases of one harness are done, and coverage was asked for.
     fn coverage(&mut self, coverage: &Coverage) -> io::Result<()> {
         let _ = coverage;

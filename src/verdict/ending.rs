@@ -6,10 +6,11 @@ use crate::cpu::Exception;
 use crate::run::{Crash, End, Interrupt, Limit, Outcome, Wrong};
 use crate::units;
 
-/// How a run ended that came to no declared branch, in one or two words.
-pub fn short_ending(end: End) -> String {
-    match end {
-        End::Branch(_) | End::NoBranch(_) => "no branch".to_owned(),
+/// How a run ended in a word or two: the name of the branch, "crash", "hang".
+pub fn short_ending(outcome: &Outcome, names: Names) -> String {
+    match outcome.end {
+        End::Branch(index) => names.rig.branches[index].name.clone(),
+        End::NoBranch(_) => "no branch".to_owned(),
         End::Returned => "returned".to_owned(),
         End::Crashed(crash) => crash.exception.name(),
         End::Halted(_) => "double fault".to_owned(),
