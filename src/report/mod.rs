@@ -1,11 +1,14 @@
 //! Reporters: each renders the same results, and none computes.
 
 mod changes;
+mod coverage;
 mod explanation;
 mod github;
 mod instructions;
 mod json;
 mod junit;
+mod lcov;
+mod listing;
 mod many;
 mod markdown;
 mod records;
@@ -18,6 +21,8 @@ pub use github::Github;
 pub use instructions::write as write_instructions;
 pub use json::JsonLines;
 pub use junit::Junit;
+pub use lcov::Lcov;
+pub use listing::Listing;
 pub use many::Many;
 pub use markdown::Markdown;
 pub use records::{
