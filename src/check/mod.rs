@@ -5,11 +5,12 @@
 
 mod changes;
 mod checker;
+mod covering;
 mod many;
 mod reads;
 mod result;
 
 pub use changes::{Changes, Pair};
-pub use checker::{Checker, Explain};
+pub use checker::{Checker, Explain, Watch};
 pub use many::{Job, Source, check_all};
 pub use result::{CaseResult, Reached, Summary};

@@ -11,7 +11,8 @@ use indicatif::{ProgressBar, ProgressStyle};
 use super::outputs::{OutputArguments, Outputs};
 use super::select::{Selected, Selection, select};
 use super::{Failure, exit};
-use crate::check::{Summary, check_all};
+use crate::check::{Summary, Watch, check_all};
+use crate::coverage;
 use crate::report::{Group, NotRun, Reporter, Start};
 
 /// How long a run may take before progress is shown.
@@ -57,18 +58,25 @@ fn run_groups(arguments: &CheckArguments, groups: &[Selected], reporter: &mut dy
     };
     let mut progress = Progress::new(start.cases);
     let mut summary = Summary { derived: start.derived, ..Summary::default() };
+    let watch = Watch { coverage: arguments.outputs.coverage.measured(), ..Watch::default() };
+    let mut short = false;
     reporter.started(&start)?;
     for group in groups.iter().filter(|group| group.len() > 0) {
         let widest_label = group.widest_label()?;
         reporter.group(&Group { harness: &group.harness, cases: group.len(), widest_label })?;
         let mut written = Ok(());
-        check_all(&group.jobs, |result| {
+        let gathered = check_all(&group.jobs, watch, |result| {
             summary.count(&result.verdict);
             written = progress.aside(|| reporter.case(&result));
             let stop = written.is_err() || arguments.fail_fast && result.verdict.failed();
             if stop { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
         })?;
         written?;
+        if let Some(gathered) = gathered {
+            let coverage = coverage::build(&group.harness, &gathered);
+            reporter.coverage(&coverage)?;
+            short |= arguments.outputs.coverage.falls_short(&coverage);
+        }
         if arguments.fail_fast && summary.failed > 0 {
             break;
         }
@@ -82,6 +90,7 @@ fn run_groups(arguments: &CheckArguments, groups: &[Selected], reporter: &mut dy
     reporter.finished(&summary)?;
     Ok(match summary {
         Summary { failed: 1.., .. } => exit::FAILED,
+        _ if short => exit::FAILED,
         Summary { undecided: 1.., .. } => exit::UNDECIDED,
         _ => exit::HELD,
     })

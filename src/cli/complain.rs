@@ -37,6 +37,12 @@ pub fn one_line(failure: &Failure) -> Option<String> {
     Some(units::tame(&line.replace('\n', " ")).into_owned())
 }
 
+/// Says something on standard error that ends nothing.
+pub fn say(level: Level<'static>, message: &str) {
+    let text = Renderer::styled().render(&[Group::with_title(level.primary_title(message))]);
+    let _ = writeln!(anstream::stderr(), "{text}");
+}
+
 fn title(message: &str) -> String {
     Renderer::styled().render(&[Group::with_title(Level::ERROR.primary_title(message))])
 }

@@ -2,6 +2,7 @@
 
 mod check;
 mod complain;
+mod coverage;
 mod exit;
 mod explain;
 mod files;

@@ -6,9 +6,10 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 
 use super::Failure;
+use super::coverage::CoverageArguments;
 use super::files::{FileWriter, Files};
 use super::select::Selected;
-use crate::report::{Github, Html, JsonLines, Junit, Many, Markdown, Reporter, Terminal};
+use crate::report::{Github, Html, JsonLines, Junit, Lcov, Listing, Many, Markdown, Reporter, Terminal};
 
 /// Where results go.
 #[derive(Debug, Args)]
@@ -32,6 +33,9 @@ pub struct OutputArguments {
     /// A date to stand in the Markdown file; without it the file has none.
     #[arg(long, value_name = "TEXT", requires = "markdown")]
     date: Option<String>,
+
+    #[command(flatten)]
+    pub coverage: CoverageArguments,
 }
 
 /// What `check` prints.
@@ -55,11 +59,12 @@ pub struct Outputs {
 impl Outputs {
     /// Opens everything that the arguments ask for, before the first case runs.
     pub fn open(arguments: &OutputArguments, groups: &[Selected]) -> Result<Self, Failure> {
+        arguments.coverage.check_lines(groups)?;
         let inputs: Vec<PathBuf> = groups.iter().flat_map(Selected::files).collect();
         let mut outputs = Self { reporter: Many::default(), files: Files::new(&inputs) };
         let out = io::BufWriter::new(anstream::stdout());
         outputs.reporter.add(match arguments.format {
-            Printed::Terminal => Box::new(Terminal::new(out)),
+            Printed::Terminal => Box::new(Terminal::new(out).with_coverage(arguments.coverage.printed())),
             Printed::Json => Box::new(JsonLines::new(out)),
             Printed::Github => Box::new(Github::new(out)),
         });
@@ -68,6 +73,9 @@ impl Outputs {
         outputs.file("--html", arguments.html.as_ref(), |file| Box::new(Html::new(file)))?;
         let date = arguments.date.as_deref();
         outputs.file("--markdown", arguments.markdown.as_ref(), |file| Box::new(Markdown::new(file, date)))?;
+        let coverage = &arguments.coverage;
+        outputs.file("--lcov", coverage.lcov.as_ref(), |file| Box::new(Lcov::new(file)))?;
+        outputs.file("--listing", coverage.listing.as_ref(), |file| Box::new(Listing::new(file)))?;
         Ok(outputs)
     }
 

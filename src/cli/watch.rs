@@ -13,7 +13,7 @@ use clap::Args;
 use super::select::{Selected, Selection, select};
 use super::stamps::{Stamps, named};
 use super::{Failure, complain};
-use crate::check::{CaseResult, Changes, Summary, check_all};
+use crate::check::{CaseResult, Changes, Summary, Watch, check_all};
 use crate::report::{write_changes, write_first};
 
 /// Arguments of `watch`.
@@ -62,7 +62,7 @@ fn work(selection: &Selection) -> Result<Round, Failure> {
         files: groups.iter().flat_map(Selected::files).collect(),
     };
     for group in &groups {
-        check_all(&group.jobs, |result| {
+        check_all(&group.jobs, Watch::default(), |result| {
             round.summary.count(&result.verdict);
             round.results.push(result);
             ControlFlow::Continue(())

@@ -102,7 +102,7 @@ fn status(result: &CaseResult) -> TestCaseStatus {
         Verdict::KnownBug { why, reasons } => {
             let mut status = TestCaseStatus::skipped();
             status.set_message(one_line(&format!("known bug: {why}")));
-            let lines: Vec<&str> = reasons.iter().map(|reason| reason.text.as_str()).collect();
+            let lines: Vec<XmlString> = reasons.iter().map(|reason| one_line(&reason.text)).collect();
             status.set_description(lines.join("\n"));
             return status;
         }
@@ -111,14 +111,16 @@ fn status(result: &CaseResult) -> TestCaseStatus {
         Verdict::Undecided { .. } => (TestCaseStatus::non_success(NonSuccessKind::Error), "undecided"),
     };
     let message = words::reasons(result).into_iter().next().unwrap_or_default();
-    let lines: Vec<String> = facts(result).iter().map(|(what, text)| format!("{what:<9}  {text}")).collect();
+    let lines: Vec<String> =
+        facts(result).iter().map(|(what, text)| format!("{what:<9}  {}", one_line(text).as_str())).collect();
     status.set_type(kind).set_message(one_line(&message)).set_description(lines.join("\n"));
     status
 }
 
-/// A text for an attribute. What would act on a terminal is replaced, since XML cannot hold all of it.
+/// A text as one line. What XML cannot hold is replaced, so that two names that differ are not made the same by leaving
+/// it out.
 fn one_line(text: &str) -> XmlString {
-    units::tame(text).as_ref().into()
+    units::tame(text).replace(['\u{FFFE}', '\u{FFFF}'], "\u{FFFD}").into()
 }
 
 /// A path without the ending of its file's name, as servers make a tree of it.

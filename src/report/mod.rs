@@ -1,12 +1,15 @@
 //! Reporters: each renders the same results, and none computes.
 
 mod changes;
+mod coverage;
 mod explanation;
 mod github;
 mod html;
 mod instructions;
 mod json;
 mod junit;
+mod lcov;
+mod listing;
 mod many;
 mod markdown;
 mod records;
@@ -20,6 +23,8 @@ pub use html::Html;
 pub use instructions::write as write_instructions;
 pub use json::JsonLines;
 pub use junit::Junit;
+pub use lcov::Lcov;
+pub use listing::Listing;
 pub use many::Many;
 pub use markdown::Markdown;
 pub use records::{

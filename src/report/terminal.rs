@@ -7,6 +7,7 @@ use unicode_width::UnicodeWidthStr;
 use super::words::{self, BOLD, DIM, MOST_FAILURES, OPEN, style};
 use super::{Group, Reporter, Start};
 use crate::check::{CaseResult, Summary};
+use crate::coverage::Coverage;
 use crate::units;
 use crate::verdict::Verdict;
 
@@ -25,6 +26,8 @@ pub struct Terminal<W> {
     failures: Vec<CaseResult>,
     more_failures: usize,
     open: usize,
+    /// The summary of coverage, where it is wanted.
+    coverage: Option<Vec<u8>>,
 }
 
 impl<W: Write> Terminal<W> {
@@ -40,7 +43,13 @@ impl<W: Write> Terminal<W> {
             failures: Vec::new(),
             more_failures: 0,
             open: 0,
+            coverage: None,
         }
+    }
+
+    /// Also says what the cases have tried.
+    pub fn with_coverage(self, wanted: bool) -> Self {
+        Self { coverage: wanted.then(Vec::new), ..self }
     }
 
     fn head(&mut self) -> io::Result<()> {
@@ -118,6 +127,13 @@ impl<W: Write> Reporter for Terminal<W> {
         Ok(())
     }
 
+    fn coverage(&mut self, coverage: &Coverage) -> io::Result<()> {
+        // It comes after the failures, and these after all harnesses.
+        let Some(text) = &mut self.coverage else { return Ok(()) };
+        writeln!(text)?;
+        super::coverage::write(text, coverage)
+    }
+
     fn finished(&mut self, summary: &Summary) -> io::Result<()> {
         for result in std::mem::take(&mut self.failures) {
             words::write_failure(&mut self.out, &result)?;
@@ -125,6 +141,9 @@ impl<W: Write> Reporter for Terminal<W> {
         if self.more_failures > 0 {
             let more = units::thousands(self.more_failures as u64);
             writeln!(self.out, "\n{OPEN}and {more} more like these; --name narrows, --format json has all{OPEN:#}")?;
+        }
+        if let Some(coverage) = self.coverage.take() {
+            self.out.write_all(&coverage)?;
         }
         writeln!(self.out)?;
         writeln!(self.out, "{}", words::count_line(summary, self.open))?;
