@@ -3,6 +3,7 @@
 
 mod bad_input;
 mod checking;
+mod coverage;
 mod machine;
 mod manual;
 mod random;

@@ -271,8 +271,7 @@ fn run_plain<'a>(
         machine.run(&case.setup, fills);
         return (machine.outcome(), machine.bus(), None);
     };
-    let machine =
-        reading.get_or_insert_with(|| Machine::watched(Arc::clone(&harness.rig), ReadsObserver::default()));
+    let machine = reading.get_or_insert_with(|| Machine::watched(Arc::clone(&harness.rig), ReadsObserver::default()));
     *machine.observer() = ReadsObserver { allowed: allowed.clone(), ..ReadsObserver::default() };
     machine.run(&case.setup, fills);
     let stray = machine.observer().stray;

@@ -3,9 +3,7 @@
 use super::flow::{Flow, Step};
 use super::gather::{Counts, Gathered, WayKey};
 use super::map::decision_map;
-use super::model::{
-    Coverage, Direction, Directions, FieldUse, Function, HeaderByte, Instruction, Share, Stretch,
-};
+use super::model::{Coverage, Direction, Directions, FieldUse, Function, HeaderByte, Instruction, Share, Stretch};
 use super::reasons::never_taken;
 use super::stretches;
 use crate::board::BUS_MASK;
@@ -61,18 +59,10 @@ fn both(directions: &Directions) -> [u64; 2] {
 fn instruction(at: u32, step: &Step, gathered: &Gathered, names: Names) -> Instruction {
     let map = &names.rig.map;
     let counts = gathered.spots.get(&at).copied().unwrap_or_default();
-    let direction = |to: u32, counts: Counts| Direction {
-        to: names.spot(to),
-        runs: counts.runs,
-        cases: counts.cases,
-    };
-    let way = |taken, to| {
-        direction(to, gathered.ways.get(&WayKey::Branch { at, taken }).copied().unwrap_or_default())
-    };
+    let direction = |to: u32, counts: Counts| Direction { to: names.spot(to), runs: counts.runs, cases: counts.cases };
+    let way = |taken, to| direction(to, gathered.ways.get(&WayKey::Branch { at, taken }).copied().unwrap_or_default());
     let directions = match step.control {
-        Control::Branch(target) => {
-            Some(Directions { taken: way(true, target), fell_through: way(false, step.next()) })
-        }
+        Control::Branch(target) => Some(Directions { taken: way(true, target), fell_through: way(false, step.next()) }),
         _ => None,
     };
     let targets = match step.control {

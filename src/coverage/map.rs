@@ -89,13 +89,8 @@ fn decides(step: &Step) -> bool {
 
 fn node(key: &Key, flow: &Flow, gathered: &Gathered, names: Names) -> MapNode {
     let name_at = |at: u32| names.spot(at).symbol.unwrap_or_else(|| units::address(at));
-    let here = |kind, name: String, at: u32, cases| MapNode {
-        kind,
-        name,
-        at: Some(names.spot(at)),
-        instruction: None,
-        cases,
-    };
+    let here =
+        |kind, name: String, at: u32, cases| MapNode { kind, name, at: Some(names.spot(at)), instruction: None, cases };
     let cases_at = |at: &u32| gathered.spots.get(at).map_or(0, |counts| counts.cases);
     match key {
         Key::Entry => here(NodeKind::Entry, name_at(flow.entry), flow.entry, gathered.cases),

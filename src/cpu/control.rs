@@ -55,12 +55,8 @@ impl Decoded {
             (Isa::Dbcc, Operands::ConditionRegisterDisplacement(_, _, displacement)) => self.branch(displacement),
             (Isa::Bra, Operands::Displacement(displacement)) => Control::Jump(self.relative(displacement)),
             (Isa::Bsr, Operands::Displacement(displacement)) => Control::Call(self.relative(displacement)),
-            (Isa::Jmp, Operands::EffectiveAddress(mode)) => {
-                constant(mode).map_or(Control::ComputedJump, Control::Jump)
-            }
-            (Isa::Jsr, Operands::EffectiveAddress(mode)) => {
-                constant(mode).map_or(Control::ComputedCall, Control::Call)
-            }
+            (Isa::Jmp, Operands::EffectiveAddress(mode)) => constant(mode).map_or(Control::ComputedJump, Control::Jump),
+            (Isa::Jsr, Operands::EffectiveAddress(mode)) => constant(mode).map_or(Control::ComputedCall, Control::Call),
             (Isa::Rts | Isa::Rtr, _) => Control::Return,
             (Isa::Rte, _) => Control::ExceptionReturn,
             (Isa::Trap, _) => Control::Trap(Exception::Trap(instruction.opcode as u8 & 15)),
