@@ -4,6 +4,7 @@
 mod bad_input;
 mod browser;
 mod checking;
+mod coverage;
 mod machine;
 mod manual;
 mod random;
