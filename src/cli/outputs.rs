@@ -9,6 +9,7 @@ use super::Failure;
 use super::coverage::CoverageArguments;
 use super::files::{FileWriter, Files};
 use super::select::Selected;
+use crate::check::{Explain, Watch};
 use crate::report::{Github, Html, JsonLines, Junit, Lcov, Listing, Many, Markdown, Reporter, Terminal};
 
 /// Where results go.
@@ -36,6 +37,14 @@ pub struct OutputArguments {
 
     #[command(flatten)]
     pub coverage: CoverageArguments,
+}
+
+impl OutputArguments {
+    /// What the outputs need to know of the cases.
+    pub fn watch(&self) -> Watch {
+        let page = self.html.is_some();
+        Watch { coverage: page || self.coverage.measured(), explain: if page { Explain::All } else { Explain::No } }
+    }
 }
 
 /// What `check` prints.

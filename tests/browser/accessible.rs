@@ -7,8 +7,21 @@ use super::sample;
 
 /// Roles of what one can act on or that is named when it is reached.
 const CONTROLS: [&str; 15] = [
-    "button", "link", "textbox", "searchbox", "combobox", "listbox", "MenuListPopup", "checkbox", "radio", "row", "grid",
-    "region", "navigation", "img", "columnheader",
+    "button",
+    "link",
+    "textbox",
+    "searchbox",
+    "combobox",
+    "listbox",
+    "MenuListPopup",
+    "checkbox",
+    "radio",
+    "row",
+    "grid",
+    "region",
+    "navigation",
+    "img",
+    "columnheader",
 ];
 
 fn role(node: &Value) -> &str {
@@ -56,7 +69,8 @@ fn headings_are_in_order_and_targets_large_enough() {
     std::fs::write(&file, sample::page(300)).expect("a file");
     browser.open(&file);
     browser.value("document.getElementById('next-failure').click()");
-    let levels = browser.text("[...document.querySelectorAll('h1,h2,h3,h4,h5,h6')].map(one => one.tagName[1]).join('')");
+    let levels =
+        browser.text("[...document.querySelectorAll('h1,h2,h3,h4,h5,h6')].map(one => one.tagName[1]).join('')");
     assert!(levels.starts_with("12"), "{levels}");
     let levels: Vec<u32> = levels.chars().filter_map(|level| level.to_digit(10)).collect();
     assert!(levels.windows(2).all(|pair| pair[1] <= pair[0] + 1), "{levels:?}");

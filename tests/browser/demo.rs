@@ -9,7 +9,8 @@ use crate::support::{Ran, root, run};
 pub fn page() -> (tempfile::TempDir, PathBuf) {
     let folder = tempfile::tempdir().expect("a folder");
     let file = folder.path().join("report.html");
-    let arguments = ["check", "cases/drums.yaml", "tests/readme/almost.yaml", "cases/contacts.yaml", "cases/blanks.yaml"];
+    let arguments =
+        ["check", "cases/drums.yaml", "tests/readme/almost.yaml", "cases/contacts.yaml", "cases/blanks.yaml"];
     let Ran { code, err, .. } = run(root(), &[&arguments[..], &["--html", file.to_str().expect("UTF-8")]].concat());
     assert_eq!(code, 1, "one case of almost.yaml fails: {err}");
     (folder, file)
@@ -66,7 +67,8 @@ fn a_filter_and_an_order_change_the_rows() {
     // Sorted by instructions, down: a click for up, another for down.
     for order in ["ascending", "descending"] {
         browser.value("document.querySelector('#matrix-grid [data-key=instructions] button').click()");
-        let said = browser.text("document.querySelector('#matrix-grid [data-key=instructions]').getAttribute('aria-sort')");
+        let said =
+            browser.text("document.querySelector('#matrix-grid [data-key=instructions]').getAttribute('aria-sort')");
         assert_eq!(said, order);
     }
     let numbers = texts(&mut browser, "#matrix-grid .whole .cell-instructions").replace(',', "");
@@ -95,7 +97,9 @@ fn the_keyboard_alone_finds_and_opens_a_failure() {
     // Rows.
     let at = |browser: &mut Browser| browser.number("Number(document.activeElement.dataset.index)");
     let failure = at(&mut browser);
-    for (key, to) in [("ArrowUp", failure - 1.0), ("ArrowDown", failure), ("Home", 0.0), ("ArrowUp", 0.0), ("ArrowDown", 1.0)] {
+    for (key, to) in
+        [("ArrowUp", failure - 1.0), ("ArrowDown", failure), ("Home", 0.0), ("ArrowUp", 0.0), ("ArrowDown", 1.0)]
+    {
         browser.key(key);
         assert_eq!(at(&mut browser), to, "{key}");
     }

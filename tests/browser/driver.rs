@@ -61,11 +61,9 @@ impl Browser {
         if let MaybeTlsStream::Plain(stream) = socket.get_ref() {
             stream.set_read_timeout(Some(PATIENCE)).expect("a time-out");
         }
-        let mut browser =
-            Self { child, socket, session: String::new(), last: 0, events: Vec::new(), _folder: folder };
+        let mut browser = Self { child, socket, session: String::new(), last: 0, events: Vec::new(), _folder: folder };
         let target = browser.call("Target.createTarget", json!({"url": "about:blank"}));
-        let attached =
-            browser.call("Target.attachToTarget", json!({"targetId": target["targetId"], "flatten": true}));
+        let attached = browser.call("Target.attachToTarget", json!({"targetId": target["targetId"], "flatten": true}));
         browser.session = attached["sessionId"].as_str().expect("a session").to_owned();
         for domain in ["Page", "Runtime", "Log", "Network", "DOM", "Accessibility"] {
             browser.call(&format!("{domain}.enable"), json!({}));
@@ -223,7 +221,8 @@ impl Browser {
 
     /// Keeps the page as it is printed, and gives its length in bytes.
     pub fn print(&mut self, name: &str) -> usize {
-        let answer = self.call("Page.printToPDF", json!({"printBackground": false, "paperWidth": 8.27, "paperHeight": 11.69}));
+        let answer =
+            self.call("Page.printToPDF", json!({"printBackground": false, "paperWidth": 8.27, "paperHeight": 11.69}));
         self.keep(&format!("{name}.pdf"), &answer["data"])
     }
 

@@ -36,7 +36,10 @@ fn ten_thousand_cases_open_quickly_and_only_visible_rows_are_there() {
     );
     assert!(painted < 10_000.0);
     assert!(size < 15_000_000, "{size}");
-    assert_eq!(browser.text("document.querySelector('#matrix-grid [role=grid]').getAttribute('aria-rowcount')"), "10001");
+    assert_eq!(
+        browser.text("document.querySelector('#matrix-grid [role=grid]').getAttribute('aria-rowcount')"),
+        "10001"
+    );
     assert!(rows(&mut browser) < MOST_ROWS);
     let mut seen = std::collections::BTreeSet::new();
     for step in 0..=20 {
@@ -44,7 +47,9 @@ fn ten_thousand_cases_open_quickly_and_only_visible_rows_are_there() {
         browser.frame();
         let count = rows(&mut browser);
         assert!(count > 5.0 && count < MOST_ROWS, "{count} rows");
-        let last = browser.text("[...document.querySelectorAll('#matrix-grid .whole [role=row]')].pop().getAttribute('aria-rowindex')");
+        let last = browser.text(
+            "[...document.querySelectorAll('#matrix-grid .whole [role=row]')].pop().getAttribute('aria-rowindex')",
+        );
         seen.insert(last.parse::<usize>().expect("a number"));
     }
     assert_eq!(seen.last(), Some(&(CASES + 1)), "the end is in sight");
@@ -60,10 +65,25 @@ fn every_case_opens_and_every_kind_of_step_is_told() {
     browser.key("Enter");
     let told = browser.text("document.getElementById('case-body').textContent");
     for words in [
-        "Compared", "all 16 bytes agree", "Looked through a table", "no entry agreed", "then byte", "Tested 2,000 times",
-        "Jumped to a computed address", "Looked up", "Wrote to a port", "format patch shows at", "Exception: zero divide",
-        "no handler took it", "Branch told by a cell", "12,345 decisions left out", "product[12] = 0x32 \"2\" instead of 0x31 \"1\"",
-        "port pedal reads 0x01", "would have matched", "product[0..13]", "keyway check 'cases/list-0.yaml:",
+        "Compared",
+        "all 16 bytes agree",
+        "Looked through a table",
+        "no entry agreed",
+        "then byte",
+        "Tested 2,000 times",
+        "Jumped to a computed address",
+        "Looked up",
+        "Wrote to a port",
+        "format patch shows at",
+        "Exception: zero divide",
+        "no handler took it",
+        "Branch told by a cell",
+        "12,345 decisions left out",
+        "product[12] = 0x32 \"2\" instead of 0x31 \"1\"",
+        "port pedal reads 0x01",
+        "would have matched",
+        "product[0..13]",
+        "keyway check 'cases/list-0.yaml:",
     ] {
         assert!(told.contains(words), "{words} is not in {told}");
     }
@@ -115,7 +135,11 @@ fn maps_and_listing_are_walked_with_keys_and_lead_to_each_other() {
     for _ in 0..8 {
         browser.key("ArrowDown");
     }
-    assert!(browser.text("document.activeElement.getAttribute('aria-label')").starts_with("0x180, product[0], read by 300 cases"));
+    assert!(
+        browser
+            .text("document.activeElement.getAttribute('aria-label')")
+            .starts_with("0x180, product[0], read by 300 cases")
+    );
     let panel = browser.text("document.querySelector('.byte-panel').textContent");
     assert!(panel.contains("product[0]") && panel.contains("0x30 \"0\" to 0x39 \"9\""), "{panel}");
     assert_eq!(browser.complaints(), [""; 0]);

@@ -40,11 +40,13 @@ fn print_has_all_failures_and_says_what_is_left_out() {
     let file = folder.path().join("page.html");
     std::fs::write(&file, sample::page(2500)).expect("a file");
     browser.open(&file);
-    browser.value("window.addEventListener('beforeprint', () => { window.printed = [
+    browser.value(
+        "window.addEventListener('beforeprint', () => { window.printed = [
         document.querySelectorAll('#matrix-grid .whole [role=row]').length,
         document.querySelectorAll('#matrix-grid .whole .failing').length,
         document.querySelectorAll('#print-failures article').length,
-        document.querySelector('#matrix-grid + .print-only').textContent].join('|'); })");
+        document.querySelector('#matrix-grid + .print-only').textContent].join('|'); })",
+    );
     assert!(browser.print("made-up") > 10_000);
     // 2,500 cases, of which every 97th failed: 25.
     assert_eq!(

@@ -1,8 +1,8 @@
 //! Made-up coverage: a decision map of sixty nodes, a header of 256 bytes, a listing of two thousand instructions.
 
 use keyway::coverage::{
-    Coverage, DecisionMap, Direction, Directions, FieldUse, HeaderByte, Instruction, MapEdge, MapNode, NeverTaken, NodeKind,
-    Share, TableEntry,
+    Coverage, DecisionMap, Direction, Directions, FieldUse, HeaderByte, Instruction, MapEdge, MapNode, NeverTaken,
+    NodeKind, Share, Stretch, TableEntry,
 };
 
 use super::sample::spot;
@@ -26,6 +26,14 @@ pub fn coverage(cases: u64) -> Coverage {
         instructions: Share { covered: 1900, total: u64::from(INSTRUCTIONS) },
         directions: Share { covered: 140, total: 156 },
         listing: (0..INSTRUCTIONS).map(|index| instruction(index, cases)).collect(),
+        functions: Vec::new(),
+        unreached: vec![Stretch {
+            at: spot(0x2AE, "play_noise", 112),
+            last: 0x2BE,
+            source: Some("harness/detect.s:112-118".to_owned()),
+            instructions: 7,
+        }],
+        outside: Vec::new(),
         never_taken: (0..16).map(never_taken).collect(),
         unresolved: vec![spot(0x3F0, "dispatch", 300)],
         never_matched: vec![TableEntry {
@@ -61,13 +69,22 @@ fn instruction(index: u32, cases: u64) -> Instruction {
     let runs = if index % 40 > 37 { 0 } else { cases * u64::from(1 + index % 16) };
     let address = 0x230 + 2 * index;
     let direction = |to, runs| Direction { to: spot(to, "compare_signature", 40), runs, cases: runs.min(cases) };
-    let symbol = if index.is_multiple_of(9) { format!("label_{index}") } else { format!("label_{}+{}", index / 9 * 9, index % 9 * 2) };
+    let symbol = if index.is_multiple_of(9) {
+        format!("label_{index}")
+    } else {
+        format!("label_{}+{}", index / 9 * 9, index % 9 * 2)
+    };
     Instruction {
         at: spot(address, &symbol, 40 + index),
         hex: "6608".to_owned(),
-        text: if index % 17 == 5 { "bne.s 0x000262 <no_signature>".to_owned() } else { "move.w d3,0xE00010".to_owned() },
+        text: if index % 17 == 5 {
+            "bne.s 0x000262 <no_signature>".to_owned()
+        } else {
+            "move.w d3,0xE00010".to_owned()
+        },
         runs,
         cases: runs.min(cases),
+        targets: Vec::new(),
         directions: (index % 17 == 5).then(|| Directions {
             taken: direction(0x262, if index.is_multiple_of(2) { 0 } else { runs / 3 }),
             fell_through: direction(address + 2, runs - runs / 3),

@@ -1,15 +1,15 @@
 //! A made-up result of many cases with every kind of step, for what the demo suite is too small to show: size, and texts
 //! that try to become markup.
 
+use keyway::Harness;
 use keyway::check::{CaseResult, Reached, Summary};
 use keyway::explain::{
-    Change, ExceptionStep, Explanation, Influence, Jump, Lookup, Nearby, Omitted, Origin, PortStep, Scan, Step, Test, Text,
-    TextCompare, Told, Value, Went,
+    Change, ExceptionStep, Explanation, Influence, Jump, Lookup, Nearby, Omitted, Origin, PortStep, Scan, Step, Test,
+    Text, TextCompare, Told, Value, Went,
 };
 use keyway::report::{Group, Html, Reporter, Start};
 use keyway::run::BranchKind;
 use keyway::verdict::{Reason, Spot, Verdict, Why};
-use keyway::Harness;
 
 use super::plan::coverage;
 
@@ -48,7 +48,8 @@ fn case(index: usize, hostile: bool) -> CaseResult {
     let product = format!("AW-{:04}-{:02X}", index / 7, index % 256);
     let (branch, kind) = BRANCHES[index * 7 % 5];
     let failed = index % 97 == 96;
-    let name = if hostile { HOSTILE.to_owned() } else { format!("cartridge {product} of the long list, number {index}") };
+    let name =
+        if hostile { HOSTILE.to_owned() } else { format!("cartridge {product} of the long list, number {index}") };
     let reasons = vec![Reason::new(Why::Branch, format!("took {branch}; wanted patched"))];
     let file = format!("cases/list-{}.yaml", index / 1000);
     CaseResult {
@@ -109,6 +110,7 @@ fn compare(found: Text, with: Text) -> TextCompare {
         instruction: "cmpm.b (a0)+,(a1)+".to_owned(),
         compared: if equal { matched } else { matched + 1 },
         matched,
+        stored: None,
         equal,
         found,
         with,
@@ -129,7 +131,10 @@ fn explanation(index: usize, product: &str, branch: &str) -> Explanation {
     let entries = codes.iter().enumerate().map(|(number, code)| entry(number, code)).collect();
     let signature = "PARLOR16 SYSTEM ";
     let mut steps = vec![
-        Step::Compare(compare(text("signature[0]", Some(0x100), signature), text("0x000100 <own_signature>", None, signature))),
+        Step::Compare(compare(
+            text("signature[0]", Some(0x100), signature),
+            text("0x000100 <own_signature>", None, signature),
+        )),
         Step::Scan(Scan { entries, matched: None }),
         Step::Compare(compare(found(), text("0x0003A0 <own_product>", None, "AX-"))),
     ];
@@ -139,7 +144,12 @@ fn explanation(index: usize, product: &str, branch: &str) -> Explanation {
         ended: format!("took {branch}"),
         nearest: vec![
             Nearby {
-                changes: vec![Change::Byte { offset: 0x18C, field: Some("product[12]".to_owned()), is: 0x31, instead: 0x32 }],
+                changes: vec![Change::Byte {
+                    offset: 0x18C,
+                    field: Some("product[12]".to_owned()),
+                    is: 0x31,
+                    instead: 0x32,
+                }],
                 would: "would have matched 0x000372 <our_products+48>".to_owned(),
                 ends: "patched".to_owned(),
             },
@@ -170,7 +180,12 @@ fn others(index: usize) -> Vec<Step> {
             times: 2000,
             went: went(0x28C, "poll_pedal+8", 96, false),
         }),
-        Step::Jump(Jump { at: at(), instruction: "jmp (a2)".to_owned(), to: spot(0x2AE, "play_noise", 110), by: product_origin() }),
+        Step::Jump(Jump {
+            at: at(),
+            instruction: "jmp (a2)".to_owned(),
+            to: spot(0x2AE, "play_noise", 110),
+            by: product_origin(),
+        }),
         Step::Lookup(Lookup {
             at: at(),
             instruction: "move.w (a0,d1.w),d2".to_owned(),
@@ -187,7 +202,13 @@ fn others(index: usize) -> Vec<Step> {
             effect: Some("format patch shows at 0x280000-0x2BFFFF".to_owned()),
             from: Vec::new(),
         }),
-        Step::Exception(ExceptionStep { name: "zero divide".to_owned(), from: at(), to: None, times: 1, by: product_origin() }),
+        Step::Exception(ExceptionStep {
+            name: "zero divide".to_owned(),
+            from: at(),
+            to: None,
+            times: 1,
+            by: product_origin(),
+        }),
         Step::Told(Told { branch: "noise".to_owned(), found: value(3, "word 0xE00010", Vec::new()), is: 3 }),
         Step::Omitted(Omitted { decisions: 12_345 }),
     ];

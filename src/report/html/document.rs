@@ -4,7 +4,8 @@
 use sha2::{Digest, Sha256};
 
 const PAGE: &str = include_str!("page/page.html");
-const STYLE: &str = concat!(include_str!("page/colours.css"), include_str!("page/page.css"), include_str!("page/parts.css"));
+const STYLE: &str =
+    concat!(include_str!("page/colours.css"), include_str!("page/page.css"), include_str!("page/parts.css"));
 const SCRIPT: &str = concat!(
     "(function () {\n\"use strict\";\n",
     include_str!("page/base.js"),
@@ -95,7 +96,8 @@ mod tests {
 
     #[test]
     fn data_cannot_leave_their_element() {
-        let evil = serde_json::json!(["</script><script>alert(1)</script>", "<!--<script>", "]]>", "\u{2028}"]).to_string();
+        let evil =
+            serde_json::json!(["</script><script>alert(1)</script>", "<!--<script>", "]]>", "\u{2028}"]).to_string();
         let block = data_block("cases", &evil);
         let inner = block.strip_prefix("<script type=\"application/json\" id=\"cases\">").unwrap();
         let inner = inner.strip_suffix("</script>").unwrap();

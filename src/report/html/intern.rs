@@ -97,7 +97,8 @@ mod tests {
     #[test]
     fn values_come_back_and_stand_once() {
         let mut table = Table::default();
-        let one = json!({"at": {"address": 600, "symbol": "compare"}, "list": [1, "1", null, true, [], {}], "text": "<b>"});
+        let one =
+            json!({"at": {"address": 600, "symbol": "compare"}, "list": [1, "1", null, true, [], {}], "text": "<b>"});
         let two = json!({"at": {"address": 600, "symbol": "compare"}, "list": [], "text": "<b>"});
         let numbers = [table.add(one.clone()), table.add(two.clone()), table.add(one.clone())];
         assert_eq!(numbers[0], numbers[2]);

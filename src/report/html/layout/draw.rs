@@ -29,7 +29,9 @@ pub fn edges(
         let lanes: Vec<(i32, i32)> = layers.lanes[position]
             .iter()
             .enumerate()
-            .map(|(step, lane)| (centres[*lane], nodes[if link.back { link.to } else { link.from }].y + depth(step, link.back)))
+            .map(|(step, lane)| {
+                (centres[*lane], nodes[if link.back { link.to } else { link.from }].y + depth(step, link.back))
+            })
             .collect();
         let (from, to) = (&nodes[link.from], &nodes[link.to]);
         edges[link.index] = Some(if link.back {

@@ -116,7 +116,9 @@ pub fn lay_out(map: &DecisionMap) -> Layout {
 /// A node with its text and size, at the height of its rank.
 fn sized(node: &MapNode, rank: usize) -> PlacedNode {
     let second = match node.kind {
-        NodeKind::Entry | NodeKind::Branch | NodeKind::Other => node.at.as_ref().map(|at| units::address(at.address)),
+        NodeKind::Entry | NodeKind::Handler | NodeKind::Branch | NodeKind::Other => {
+            node.at.as_ref().map(|at| units::address(at.address))
+        }
         NodeKind::Decision | NodeKind::Jump => node.instruction.clone(),
     };
     let cases = match node.cases {

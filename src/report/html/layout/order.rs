@@ -50,11 +50,8 @@ impl Layers {
             start: ranks.met[node] * 2,
         };
         let depth = ranks.of.iter().max().map_or(0, |deepest| deepest + 1);
-        let mut layers = Self {
-            slots: (0..ranks.of.len()).map(slot).collect(),
-            rows: vec![Vec::new(); depth],
-            lanes: Vec::new(),
-        };
+        let mut layers =
+            Self { slots: (0..ranks.of.len()).map(slot).collect(), rows: vec![Vec::new(); depth], lanes: Vec::new() };
         for (node, rank) in ranks.of.iter().enumerate() {
             layers.rows[*rank].push(node);
         }
@@ -116,8 +113,11 @@ impl Layers {
         let mut best = (self.crossings(), self.rows.clone());
         for sweep in 0..if self.slots.len() > LARGE { FEW_SWEEPS } else { SWEEPS } {
             let down = sweep % 2 == 0;
-            let order: Vec<usize> =
-                if down { (1..self.rows.len()).collect() } else { (0..self.rows.len().saturating_sub(1)).rev().collect() };
+            let order: Vec<usize> = if down {
+                (1..self.rows.len()).collect()
+            } else {
+                (0..self.rows.len().saturating_sub(1)).rev().collect()
+            };
             let mut positions = self.positions();
             for row in order {
                 self.sort(row, &positions, down);

@@ -34,10 +34,8 @@ pub fn centres(layers: &Layers, widths: &[f64]) -> Vec<f64> {
         // The last passes look both ways, so that no side is torn.
         let (above, below) = if pass + 4 >= PASSES { (true, true) } else { (pass % 2 == 0, pass % 2 == 1) };
         for row in rows {
-            let wishes: Vec<Wish> = row
-                .iter()
-                .map(|slot| wish(layers, *slot, &centres, &width, (above, below)))
-                .collect();
+            let wishes: Vec<Wish> =
+                row.iter().map(|slot| wish(layers, *slot, &centres, &width, (above, below))).collect();
             settle(layers, row, &wishes, &width, &mut centres);
         }
     }

@@ -8,6 +8,9 @@ function directionText(directions) {
   const one = (word, direction) => word + " " + (direction.runs ? count(direction.runs) : "never");
   return one("branched", directions.taken) + ", " + one("went on", directions["fell-through"]);
 }
+// Where a computed jump or call went.
+const targetText = (targets) => targets.map((target) => "to " + address(target.to.address) + " " + count(target.runs)).join(", ");
+const wayWords = (line) => line.directions ? directionText(line.directions) : line.targets ? targetText(line.targets) : "";
 const halfTaken = (line) => line.directions && line.runs > 0 && (line.directions.taken.runs === 0 || line.directions["fell-through"].runs === 0);
 const lookOf = (line) => line.runs === 0 ? "never" : halfTaken(line) ? "half" : "";
 const MARKS = { never: ["\u2715", "never run"], half: ["\u25D0", "one direction never taken"], "": ["\u2713", "run"] };
@@ -23,7 +26,7 @@ function listingRow(index) {
     el("code", { title: line.text + "  " + line.hex }, line.text),
     line.runs ? count(line.runs) : "never",
     count(line.cases),
-    line.directions ? el("span", { title: directionText(line.directions) }, directionText(line.directions)) : "",
+    el("span", { title: wayWords(line) }, wayWords(line)),
     el("code", { title: line.at.source }, line.at.source || ""),
   ]];
 }

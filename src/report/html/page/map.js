@@ -1,12 +1,12 @@
 // The decision map: nodes and lines as the tool placed them. Each kind of node has a shape of its own.
 
-const KINDS = { entry: "entry", decision: "decision", jump: "computed jump", branch: "branch", other: "other end" };
+const KINDS = { entry: "entry", handler: "handler of an interrupt", decision: "decision", jump: "computed jump", branch: "branch", other: "other end" };
 
 function shapeOf(kind, x, y, width, height) {
   const points = (...list) => svg("polygon", { class: "shape", points: list.map(([dx, dy]) => (x + dx) + "," + (y + dy)).join(" ") });
   const bevel = 12;
   switch (kind) {
-    case "entry": return [svg("rect", { class: "shape", x, y, width, height, rx: height / 2 })];
+    case "entry": case "handler": return [svg("rect", { class: "shape", x, y, width, height, rx: height / 2 })];
     case "jump": return [points([bevel, 0], [width, 0], [width - bevel, height], [0, height])];
     case "branch": return [svg("rect", { class: "shape", x, y, width, height }), svg("rect", { class: "shape-inner", x: x + 4, y: y + 4, width: width - 8, height: height - 8 })];
     case "other": return [points([0, 0], [width, 0], [width, height - bevel], [width - bevel, height], [bevel, height], [0, height - bevel])];

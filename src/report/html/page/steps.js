@@ -59,7 +59,8 @@ function differenceText(compare) {
   if (compare.equal) return "all " + counted(compare.compared ?? bytesOf(compare.with).length, "byte") + " agree";
   const index = compare.matched;
   const value = (side) => bytesOf(side)[index] === undefined ? "nothing" : byteText(parseInt(bytesOf(side)[index], 16));
-  return counted(index, "byte") + " agree, then byte " + index + " differs: found " + value(compare.found) + ", compared with " + value(compare.with);
+  return counted(index, "byte") + " agree, then byte " + index + " differs: found " + value(compare.found) + ", compared with " + value(compare.with)
+    + (compare.stored === undefined ? "" : "; the image holds " + byteText(compare.stored) + ", a contact fault made something else of it");
 }
 
 function compareStep(step) {
