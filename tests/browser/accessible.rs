@@ -6,7 +6,7 @@ use super::driver;
 use super::sample;
 
 /// Roles of what one can act on or that is named when it is reached.
-const CONTROLS: [&str; 15] = [
+const CONTROLS: [&str; 14] = [
     "button",
     "link",
     "textbox",
@@ -16,7 +16,6 @@ const CONTROLS: [&str; 15] = [
     "MenuListPopup",
     "checkbox",
     "radio",
-    "row",
     "grid",
     "region",
     "navigation",

@@ -113,8 +113,11 @@ impl Browser {
 
     /// Opens a file and waits until all of the page is there.
     pub fn open(&mut self, file: &Path) {
+        // From an empty page, or the one that was there before might answer.
+        self.call("Page.navigate", json!({"url": "about:blank"}));
+        self.until("location.href === 'about:blank'");
         self.call("Page.navigate", json!({"url": format!("file://{}", file.display())}));
-        self.until("document.documentElement.dataset.ready === 'yes'");
+        self.until("location.protocol === 'file:' && document.documentElement?.dataset.ready === 'yes'");
     }
 
     /// Waits until an expression is true.
