@@ -26,18 +26,19 @@ const SCRIPT: &str = concat!(
 /// A block of data: its name in the page, and JSON.
 pub type Block = (String, String);
 
-/// The whole page.
-pub fn document(title: &str, blocks: &[Block]) -> String {
-    let data: Vec<String> = blocks.iter().map(|(name, json)| data_block(name, json)).collect();
+/// The whole page. The first blocks stand before the script, so that it can show them while the rest still comes.
+pub fn document(title: &str, first: &[Block], rest: &[Block]) -> String {
+    let data = |blocks: &[Block]| -> String { blocks.iter().map(|(name, json)| data_block(name, json)).collect() };
+    let (first, last) = (data(first), data(rest));
     let (style, script) = (fingerprint(STYLE), fingerprint(SCRIPT));
     let policy = format!(
         "default-src 'none'; script-src '{script}'; style-src '{style}'; img-src data:; base-uri 'none'; form-action 'none'"
     );
-    let mut page = String::with_capacity(PAGE.len() + data.iter().map(String::len).sum::<usize>());
+    let mut page = String::with_capacity(PAGE.len() + first.len() + last.len() + STYLE.len() + SCRIPT.len());
     let mut rest = PAGE;
     // Each mark stands once, in this order: what was put in is never searched for marks again.
     let parts = [("POLICY", policy), ("TITLE", text(title)), ("STYLE", STYLE.to_owned())];
-    for (mark, part) in parts.into_iter().chain([("DATA", data.join("\n")), ("SCRIPT", SCRIPT.to_owned())]) {
+    for (mark, part) in parts.into_iter().chain([("ROWS", first), ("SCRIPT", SCRIPT.to_owned()), ("DATA", last)]) {
         let (before, after) = rest.split_once(&format!("{{{{{mark}}}}}")).unwrap_or((rest, ""));
         page.push_str(before);
         page.push_str(&part);
@@ -56,7 +57,7 @@ fn data_block(name: &str, json: &str) -> String {
             letter => safe.push(letter),
         }
     }
-    format!("<script type=\"application/json\" id=\"{name}\">{safe}</script>")
+    format!("<script type=\"application/json\" id=\"{name}\">{safe}</script>\n")
 }
 
 /// A text between tags.
@@ -100,7 +101,7 @@ mod tests {
             serde_json::json!(["</script><script>alert(1)</script>", "<!--<script>", "]]>", "\u{2028}"]).to_string();
         let block = data_block("cases", &evil);
         let inner = block.strip_prefix("<script type=\"application/json\" id=\"cases\">").unwrap();
-        let inner = inner.strip_suffix("</script>").unwrap();
+        let inner = inner.strip_suffix("</script>\n").unwrap();
         assert!(!inner.contains(['<', '>', '&', '\u{2028}']));
         let [one, two]: [serde_json::Value; 2] = [inner, &evil].map(|text| serde_json::from_str(text).unwrap());
         assert_eq!(one, two);
@@ -108,7 +109,7 @@ mod tests {
 
     #[test]
     fn a_mark_in_the_data_is_not_a_mark() {
-        let page = document("{{SCRIPT}} <b>", &[("cases".to_owned(), "\"{{SCRIPT}}\"".to_owned())]);
+        let page = document("{{SCRIPT}} <b>", &[("cases".to_owned(), "\"{{SCRIPT}}\"".to_owned())], &[]);
         assert_eq!(page.matches("{{SCRIPT}}").count(), 2);
         assert!(page.contains("<title>{{SCRIPT}} &lt;b&gt;"));
         assert!(page.ends_with("</html>\n"));

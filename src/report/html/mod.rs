@@ -58,22 +58,23 @@ impl<W: Write> Html<W> {
         })
     }
 
-    fn blocks(&self, summary: &Summary) -> Vec<Block> {
+    /// What the matrix needs.
+    fn first(&self, summary: &Summary) -> [Block; 2] {
+        [("head".to_owned(), self.head(summary).to_string()), ("rows".to_owned(), self.rows.json())]
+    }
+
+    /// Everything else: the most of it.
+    fn rest(&self) -> Vec<Block> {
         let told = Value::from(self.told.as_slice());
         let details = format!(
             "{{\"shapes\":{},\n\"values\":{},\n\"cases\":{told}}}",
             self.details.shapes(),
             self.details.values()
         );
-        let head = ("head".to_owned(), self.head(summary).to_string());
         let coverage = self.coverage.iter().enumerate().filter_map(|(index, coverage)| {
             coverage.as_ref().map(|coverage| (format!("coverage-{index}"), coverage.to_string()))
         });
-        [head, ("rows".to_owned(), self.rows.json())]
-            .into_iter()
-            .chain(coverage)
-            .chain([("details".to_owned(), details)])
-            .collect()
+        coverage.chain([("details".to_owned(), details)]).collect()
     }
 }
 
@@ -120,7 +121,7 @@ impl<W: Write> Reporter for Html<W> {
     fn finished(&mut self, summary: &Summary) -> io::Result<()> {
         let names: Vec<&str> = self.harnesses.iter().filter_map(|harness| harness["name"].as_str()).collect();
         let title = format!("{}: what the cases say", names.join(", "));
-        let page = document(&title, &self.blocks(summary));
+        let page = document(&title, &self.first(summary), &self.rest());
         self.out.write_all(page.as_bytes())?;
         self.out.flush()
     }

@@ -37,7 +37,11 @@ pub fn edges(
         edges[link.index] = Some(if link.back {
             back(from, to, &lanes, width)
         } else {
-            on((ports.leave[position], from.y + from.height), (ports.enter[position], to.y), &lanes, width)
+            let edge = on((ports.leave[position], from.y + from.height), (ports.enter[position], to.y), &lanes, width);
+            // Counts of a node's edges stand on their outer sides.
+            let left = ports.leave[position] < from.x + from.width / 2;
+            let away = (edge.width.ceil() as i32 + 3) * if left { -1 } else { 1 };
+            PlacedEdge { label: (edge.label.0 + away, edge.label.1), label_ends: left, ..edge }
         });
     }
     edges
@@ -100,7 +104,7 @@ fn on(start: (i32, i32), end: (i32, i32), lanes: &[(i32, i32)], width: f64) -> P
         let _ = write!(d, "V{}", at.1);
     }
     curve(&mut d, at, (end.0, end.1 - HEAD));
-    PlacedEdge { d, width, tip: end, back: false, label: (start.0, start.1 + 14) }
+    PlacedEdge { d, width, tip: end, back: false, label: (start.0, start.1 + 14), label_ends: false }
 }
 
 /// An edge that leads back: from the right side of a node up to the right side of another, or of the same.
@@ -117,7 +121,7 @@ fn back(from: &PlacedNode, to: &PlacedNode, lanes: &[(i32, i32)], width: f64) ->
     }
     let inner = outer(lanes.first());
     let _ = write!(d, "V{}Q{inner} {} {} {}", end.1 + 8, end.1, end.0 + HEAD, end.1);
-    PlacedEdge { d, width, tip: end, back: true, label: (inner + 6, (start.1 + end.1) / 2) }
+    PlacedEdge { d, width, tip: end, back: true, label: (start.0 + 4, start.1 + 14), label_ends: false }
 }
 
 /// A curve that is upright at both ends.

@@ -54,6 +54,9 @@ pub struct PlacedEdge {
     pub back: bool,
     /// Where its count stands.
     pub label: (i32, i32),
+    /// Whether that is where the count ends, not where it starts.
+    #[serde(rename = "label-ends")]
+    pub label_ends: bool,
 }
 
 /// Height of a node, with three lines of text.

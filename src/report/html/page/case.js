@@ -59,14 +59,18 @@ function caseParts(index, more) {
     facts(index, more),
     more.verdict.why && el("p", {}, "Known bug: " + more.verdict.why),
     reasons.length > 0 && el("ul", { class: "reasons" }, reasons.map((reason) => el("li", {}, reason.text))),
-    more.evidence && evidenceParts(more.evidence),
+    more.evidence && !more.explanation && evidenceParts(more.evidence),
     more.explanation ? explanationParts(more.explanation) : el("p", { class: "quiet" }, "This case was run without an explanation."),
     more.rerun && rerun(more.rerun),
   ];
 }
 
-// Opens a case; `stay` leaves the keyboard where it is.
+// Opens a case; `stay` leaves the keyboard where it is. What is told about it stands at the end of the page.
 function openCase(index, how) {
+  if (document.readyState === "loading") {
+    document.addEventListener("DOMContentLoaded", () => openCase(index, how), { once: true });
+    return;
+  }
   openCaseIndex = index;
   const position = view.indexOf(index);
   const step = (to) => { if (view[to] !== undefined) { matrix.go(to, { focus: false }); openCase(view[to]); } };

@@ -1,7 +1,7 @@
 // The header map: a grid of the header's bytes, and what the cases did with each.
 
 const MEASURES = [["read-by", "cases that read it"], ["decisions", "decisions that hung on it"], ["values", "values tried there"]];
-let measure = "decisions";
+let measure = "read-by";
 const short = (number) => number < 1000 ? String(number) : number < 9950 ? (number / 1000).toFixed(1) + "k" : number < 1e6 ? Math.round(number / 1000) + "k" : (number / 1e6).toFixed(1) + "M";
 const measured = (byte) => measure === "values" ? byte.values.length : byte[measure];
 
@@ -61,7 +61,7 @@ function byteCell(coverage, byte, width, most) {
   const field = fieldAt(coverage, byte.offset);
   const same = (offset) => fieldAt(coverage, offset) === field;
   const column = byte.offset % width;
-  const look = [number > 0 && "heat-" + Math.max(1, Math.ceil(5 * Math.log1p(number) / Math.log1p(most)))];
+  const look = [number > 0 && "heat-" + Math.min(5, Math.max(1, Math.ceil(5 * Math.log1p(number) / Math.log1p(most) - 1e-9)))];
   if (field) look.push(!same(byte.offset - width) && "top", !same(byte.offset + width) && "bottom", (column === 0 || !same(byte.offset - 1)) && "left", (column === width - 1 || !same(byte.offset + 1)) && "right");
   const name = field && field.at === byte.offset && fieldLabel(field, Math.min(field.length, width - column));
   return el("td", { role: "gridcell", tabindex: -1, class: look.filter(Boolean).join(" "), "aria-label": byteLabel(coverage, byte) }, name, el("b", {}, number > 0 ? short(number) : "\u00B7"));
@@ -70,7 +70,7 @@ function byteCell(coverage, byte, width, most) {
 // The name runs over the cells of its field, as far as its first line goes.
 function fieldLabel(field, cells) {
   const label = el("em", {}, field.name);
-  label.style.width = "calc(" + cells + "00% - 5px)";
+  label.style.maxWidth = "calc(" + cells + "00% - 6px)";
   return label;
 }
 

@@ -6,7 +6,7 @@ let listingRows = null;
 
 function directionText(directions) {
   const one = (word, direction) => word + " " + (direction.runs ? count(direction.runs) : "never");
-  return one("branched", directions.taken) + ", " + one("went on", directions["fell-through"]);
+  return one("branch", directions.taken) + ", " + one("on", directions["fell-through"]);
 }
 // Where a computed jump or call went.
 const targetText = (targets) => targets.map((target) => "to " + address(target.to.address) + " " + count(target.runs)).join(", ");

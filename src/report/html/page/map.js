@@ -34,22 +34,30 @@ function drawMap() {
   const { map } = found.coverage;
   const { layout } = found;
   const edges = map.edges.map((edge, index) => drawEdge(map, edge, layout.edges[index]));
+  const labels = map.edges.map((edge, index) => drawLabel(edge, layout.edges[index]));
   const nodes = map.nodes.map((node, index) => drawNode(map, node, layout.nodes[index], index));
-  const picture = svg("svg", { width: layout.width, height: layout.height, viewBox: "0 0 " + layout.width + " " + layout.height, role: "group", "aria-label": "Decisions from the entry to the branches" }, edges, nodes);
+  const picture = svg("svg", { width: layout.width, height: layout.height, viewBox: "0 0 " + layout.width + " " + layout.height, role: "group", "aria-label": "Decisions from the entry to the branches" }, edges, labels, nodes);
   const frame = el("div", { class: "map-frame", tabindex: 0, role: "region", "aria-label": "Decision map, may be scrolled" }, picture);
   fill(at("map-body"), mapTools(picture, frame, layout), frame, edgeTable(map));
+  const entry = layout.nodes[0];
+  frame.scrollLeft = entry.x + entry.width / 2 - frame.clientWidth / 2;
   walkNodes(nodes, layout);
 }
 
 function drawEdge(map, edge, placed) {
   if (!placed) return null;
   const words = map.nodes[edge.from].name + " " + wayText(edge) + " to " + map.nodes[edge.to].name + ": " + (edge.cases ? counted(edge.cases, "case") : "never");
-  const side = placed.back ? "start" : "middle";
+  return svg("g", { "aria-hidden": true }, svg("title", {}, words),
+    svg("path", { class: "map-edge" + (edge.cases ? "" : " never"), d: placed.d, "stroke-width": placed.width }), tip(placed));
+}
+
+// How many cases took an edge, beside where it leaves its node.
+function drawLabel(edge, placed) {
+  if (!placed) return null;
   const label = svg("text", { class: "count", x: placed.label[0], y: placed.label[1], "aria-hidden": true },
     (edge.taken === undefined ? "" : edge.taken ? "branch " : "on ") + (edge.cases ? count(edge.cases) : "never"));
-  label.style.textAnchor = side;
-  return svg("g", { "aria-hidden": true }, svg("title", {}, words),
-    svg("path", { class: "map-edge" + (edge.cases ? "" : " never"), d: placed.d, "stroke-width": placed.width }), tip(placed), label);
+  label.style.textAnchor = placed["label-ends"] ? "end" : "start";
+  return label;
 }
 
 function drawNode(map, node, placed, index) {

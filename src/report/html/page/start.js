@@ -67,16 +67,21 @@ window.addEventListener("beforeprint", () => {
   for (const part of document.querySelectorAll("details.byte-table")) part.open = true;
 });
 window.addEventListener("afterprint", () => at("print-failures").replaceChildren());
-onHarness.push(drawCoverage);
+onHarness.push(() => { if (document.readyState !== "loading") drawCoverage(); });
 const narrow = matchMedia("(max-width: 44rem)");
-narrow.addEventListener("change", () => { showMatrix(); drawHeader(); if (listingRows) listingRows.refresh(); });
+narrow.addEventListener("change", () => { showMatrix(); if (document.readyState !== "loading") drawHeader(); if (listingRows) listingRows.refresh(); });
 
-// Two frames later the rows are on the screen; then comes what lies below.
+// One frame later the rows are on the screen. What lies below comes once the rest of the page has been read.
 requestAnimationFrame(() => setTimeout(() => {
   performance.mark("painted");
+  if (document.readyState === "loading") document.addEventListener("DOMContentLoaded", drawRest, { once: true });
+  else drawRest();
+}));
+
+function drawRest() {
   drawCoverage();
   openFromAddress();
   document.documentElement.dataset.ready = "yes";
   const idle = window.requestIdleCallback || ((act) => setTimeout(act, 200));
   idle(() => data("details"));
-}));
+}

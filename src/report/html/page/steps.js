@@ -23,8 +23,8 @@ function went(way) {
 
 function whose(side) {
   const parts = [el("code", {}, side.whose)];
-  if (side.address !== undefined && !side.whose.startsWith("0x")) parts.push(" ", el("span", { class: "where" }, address(side.address)));
-  if (side.offset !== undefined) parts.push(" ", el("span", { class: "where" }, "image offset " + offsetText(side.offset)));
+  if (side.address !== undefined && !side.whose.startsWith("0x")) parts.push(" ", el("span", { class: "where" }, "at bus address " + address(side.address)));
+  if (side.offset !== undefined && !side.whose.startsWith("image offset")) parts.push(" ", el("span", { class: "where" }, "image offset " + offsetText(side.offset)));
   if (side.source) parts.push(" ", el("span", { class: "where" }, side.source));
   return parts;
 }
@@ -59,7 +59,7 @@ function differenceText(compare) {
   if (compare.equal) return "all " + counted(compare.compared ?? bytesOf(compare.with).length, "byte") + " agree";
   const index = compare.matched;
   const value = (side) => bytesOf(side)[index] === undefined ? "nothing" : byteText(parseInt(bytesOf(side)[index], 16));
-  return counted(index, "byte") + " agree, then byte " + index + " differs: found " + value(compare.found) + ", compared with " + value(compare.with)
+  return (index === 0 ? "the first byte differs" : counted(index, "byte") + (index === 1 ? " agrees" : " agree") + ", then byte " + index + " differs") + ": found " + value(compare.found) + ", compared with " + value(compare.with)
     + (compare.stored === undefined ? "" : "; the image holds " + byteText(compare.stored) + ", a contact fault made something else of it");
 }
 
@@ -127,6 +127,25 @@ function changeText(change) {
   return (change.field || "image offset " + offsetText(change.offset)) + " = " + byteText(change.instead) + " instead of " + byteText(change.is);
 }
 
+// Bytes that follow each other are told as one text.
+function changesText(changes) {
+  const runs = [];
+  for (const change of changes) {
+    const last = runs[runs.length - 1];
+    const follows = last && change.change === "byte" && last[0].change === "byte" && last[last.length - 1].offset + 1 === change.offset;
+    if (follows) last.push(change); else runs.push([change]);
+  }
+  return runs.map((run) => run.length === 1 ? changeText(run[0]) : runText(run)).join(" and ");
+}
+
+function runText(run) {
+  const [first, last] = [run[0], run[run.length - 1]];
+  const name = (change) => change.field || "image offset " + offsetText(change.offset);
+  const bytes = (key) => run.map((change) => hex(change[key], 2)).join(" ");
+  const shown = (key) => "\"" + run.map((change) => change[key] >= 0x20 && change[key] < 0x7f ? String.fromCharCode(change[key]) : ".").join("") + "\"";
+  return name(first) + " to " + name(last) + " = " + bytes("instead") + " " + shown("instead") + " instead of " + bytes("is") + " " + shown("is");
+}
+
 function explanationParts(explanation) {
   const nearest = explanation.nearest || [];
   const influence = explanation.influence || { of: [] };
@@ -136,7 +155,7 @@ function explanationParts(explanation) {
     el("p", {}, el("strong", {}, explanation.ended)),
     el("h4", {}, "Nearest other ends"),
     nearest.length > 0
-      ? el("ul", {}, nearest.map((near) => el("li", {}, near.changes.map(changeText).join(" and "), ": ", near.would, ", and ends in ", el("code", {}, near.ends))))
+      ? el("ul", {}, nearest.map((near) => el("li", {}, changesText(near.changes), ": ", near.would, ", and ends in ", el("code", {}, near.ends))))
       : el("p", { class: "quiet" }, "No small change was found that ends otherwise."),
     el("h4", {}, "What had influence"),
     influence.of.length > 0 ? el("ul", {}, influence.of.map((origin) => el("li", {}, originText(origin)))) : el("p", { class: "quiet" }, "Nothing from outside."),

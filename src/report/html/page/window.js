@@ -87,8 +87,11 @@ function makeRows(parent, options) {
   function reveal(index) {
     const tall = height();
     const top = index * tall;
-    if (top < view.scrollTop) view.scrollTop = top;
-    else if (top + tall > view.scrollTop + view.clientHeight) view.scrollTop = top + tall - view.clientHeight;
+    const over = view.scrollTop - top, under = top + tall - view.scrollTop - view.clientHeight;
+    // What is far away comes to the middle, with its surroundings.
+    if (over > 2 * tall || under > 2 * tall) view.scrollTop = top - (view.clientHeight - tall) / 2;
+    else if (over > 0) view.scrollTop = top;
+    else if (under > 0) view.scrollTop += under;
   }
 
   // Moves to a row, and the keyboard with it.
