@@ -10,3 +10,4 @@ mod large;
 mod looks;
 mod plan;
 mod sample;
+mod sealed;

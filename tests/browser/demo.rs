@@ -38,6 +38,12 @@ fn the_page_shows_the_run_and_nothing_goes_wrong() {
     assert!(texts(&mut browser, "#tally").contains("1 failed"));
     let rows = texts(&mut browser, ROWS);
     assert!(rows.contains("drums, 4 MiB") && rows.contains("FAILED"), "{rows}");
+    // What the cases tried of the routine.
+    assert!(browser.number("document.querySelectorAll('.branch-node').length") == 5.0);
+    assert!(texts(&mut browser, ".node .name").contains("compare_signature+2"));
+    assert!(browser.number("document.querySelectorAll('.header-grid td[tabindex]').length") >= 16.0);
+    assert!(texts(&mut browser, ".listing-grid .whole [role=row]").contains("harness/detect.s:23"));
+    assert!(texts(&mut browser, "#untried-body").contains("was not reached"));
     // Every harness has its own cases.
     assert_eq!(browser.number("document.querySelectorAll('#harness option').length"), 2.0);
     browser.value(
@@ -94,6 +100,10 @@ fn the_keyboard_alone_finds_and_opens_a_failure() {
     browser.key("Enter");
     assert!(browser.text("document.activeElement.textContent").contains("FAILED"));
     assert!(texts(&mut browser, "#case-body").contains("the drum library is patched, whatever its size, size 4 MiB"));
+    // The explanation of a real run.
+    let told = texts(&mut browser, "#case-body");
+    assert!(told.contains("the first byte differs: found 0xFF, compared with 0x50 \"P\""), "{told}");
+    assert!(told.contains("keyway check 'tests/readme/almost.yaml:"), "{told}");
     // Rows.
     let at = |browser: &mut Browser| browser.number("Number(document.activeElement.dataset.index)");
     let failure = at(&mut browser);
@@ -110,4 +120,20 @@ fn the_keyboard_alone_finds_and_opens_a_failure() {
     assert_eq!(browser.text("document.activeElement.id"), "case-title");
     assert!(texts(&mut browser, "#case-body .facts").contains("instructions"));
     assert_eq!(browser.complaints(), [""; 0]);
+}
+
+#[test]
+fn the_page_is_the_same_for_any_number_of_threads() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let pages = ["1", "3"].map(|jobs| {
+        let file = folder.path().join(jobs);
+        let ran = run(
+            root(),
+            &["check", "cases/drums.yaml", "cases/choir.yaml", "--jobs", jobs, "--html", file.to_str().expect("UTF-8")],
+        );
+        assert_eq!(ran.code, 0, "{}", ran.err);
+        std::fs::read(file).expect("a page")
+    });
+    assert!(pages[0].len() > 50_000);
+    assert!(pages[0] == pages[1]);
 }

@@ -121,7 +121,7 @@ fn back(from: &PlacedNode, to: &PlacedNode, lanes: &[(i32, i32)], width: f64) ->
     }
     let inner = outer(lanes.first());
     let _ = write!(d, "V{}Q{inner} {} {} {}", end.1 + 8, end.1, end.0 + HEAD, end.1);
-    PlacedEdge { d, width, tip: end, back: true, label: (start.0 + 4, start.1 + 14), label_ends: false }
+    PlacedEdge { d, width, tip: end, back: true, label: (start.0 - 8, from.y + from.height + 14), label_ends: false }
 }
 
 /// A curve that is upright at both ends.

@@ -64,7 +64,9 @@ const NODE_HEIGHT: i32 = 58;
 /// Room between two ranks.
 const RANK_GAP: i32 = 50;
 /// Room around the picture.
-const MARGIN: i32 = 16;
+const MARGIN: i32 = 36;
+/// Room for the count of an edge.
+const COUNT: i32 = 96;
 /// About the width of a letter.
 const LETTER: f64 = 7.3;
 /// Letters of a line; what is longer is cut.
@@ -113,6 +115,8 @@ pub fn lay_out(map: &DecisionMap) -> Layout {
     let width = nodes.iter().map(|node| node.x + node.width).chain(centres.iter().copied()).max().unwrap_or(0) + MARGIN;
     let height = nodes.iter().map(|node| node.y + node.height).max().unwrap_or(0) + MARGIN;
     let edges = draw::edges(map, &links, &layers, &centres, &nodes);
+    let counts = edges.iter().flatten().filter(|edge| !edge.label_ends).map(|edge| edge.label.0 + COUNT);
+    let width = counts.chain([width]).max().unwrap_or(width);
     Layout { width, height, nodes, edges }
 }
 

@@ -16,8 +16,8 @@ function drawUntried() {
   }
   const { coverage } = found;
   const directions = coverage["never-taken"].map((never) => [place(never.at, true), " ", el("code", {}, never.instruction), never.reached ? " never " : " was not reached, and never ",
-    never.taken ? "branched to " : "went on to ", place(never.to), ". ", never.why, " ", toListing(never.at)]);
-  const stretch = (code) => [place(code.at), " to ", el("code", {}, address(code.last)), code.source ? " " + code.source : "", ", " + counted(code.instructions, "instruction"), " ", toListing(code.at)];
+    never.taken ? "branched to " : "went on to ", place(never.to), "; ", never.why, " ", toListing(never.at)]);
+  const stretch = (code) => [place(code.at, false), " to ", el("code", {}, address(code.last)), code.source ? " " + code.source : "", ", " + counted(code.instructions, "instruction"), " ", toListing(code.at)];
   const entries = coverage["never-matched"].map((entry) => [el("code", {}, entry.whose), " ", el("code", {}, "\"" + entry.text + "\""), entry.source ? " " + entry.source : "", ", compared in " + counted(entry.cases, "case")]);
   const fields = coverage.fields.filter((field) => field["never-varied"]).map((field) => [el("code", {}, field.name), " at " + offsetText(field.at) + ", read by " + counted(field["read-by"], "case") + ": the same in all of them"]);
   const jumps = coverage.unresolved.map((spot) => [place(spot, true), " ", toListing(spot)]);
