@@ -32,16 +32,20 @@ function svg(tag, properties, ...children) {
   return add(made, children);
 }
 
-const fill = (parent, ...children) => { parent.replaceChildren(); return add(parent, children); };
+const fill = (parent, ...children) => {
+  parent.replaceChildren();
+  return add(parent, children);
+};
 
 // Numbers.
 const count = (number) => String(number).replace(/\B(?=(\d{3})+$)/g, ",");
-const counted = (number, one, many) => number === 1 ? "1 " + one : count(number) + " " + (many || one + "s");
+const counted = (number, one, many) => (number === 1 ? "1 " + one : count(number) + " " + (many || one + "s"));
 const hex = (number, digits) => (number >>> 0).toString(16).toUpperCase().padStart(digits, "0");
 const address = (number) => "0x" + hex(number, 6);
 const offsetText = (number) => "0x" + hex(number, number > 0xffff ? 6 : 3);
-const byteText = (value) => "0x" + hex(value, 2) + (value >= 0x20 && value < 0x7f ? " \"" + String.fromCharCode(value) + "\"" : "");
-const time = (cycles, clock) => (cycles * 1000 / clock).toFixed(3) + " ms";
+const byteText = (value) =>
+  "0x" + hex(value, 2) + (value >= 0x20 && value < 0x7f ? ' "' + String.fromCharCode(value) + '"' : "");
+const time = (cycles, clock) => ((cycles * 1000) / clock).toFixed(3) + " ms";
 
 // A place in the code: address, symbol, source line.
 function place(spot, withSource) {

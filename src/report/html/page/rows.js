@@ -5,7 +5,9 @@ const total = table.name.length;
 const text = (column, index) => table.texts[table[column][index]];
 const harnessOf = (index) => {
   let found = 0;
-  head.harnesses.forEach((harness, number) => { if (harness.first <= index) found = number; });
+  head.harnesses.forEach((harness, number) => {
+    if (harness.first <= index) found = number;
+  });
   return found;
 };
 // By harness: how many failed.
@@ -18,16 +20,30 @@ for (let index = 0; index < total; index++) {
 let searched = null;
 function searchText(index) {
   if (!searched) searched = new Array(total);
-  return searched[index] ??= [text("attached", index), text("name", index), text("file", index) + ":" + table.line[index],
-    text("wanted", index), text("taken", index)].join("\n").toLowerCase();
+  return (searched[index] ??= [
+    text("attached", index),
+    text("name", index),
+    text("file", index) + ":" + table.line[index],
+    text("wanted", index),
+    text("taken", index),
+  ]
+    .join("\n")
+    .toLowerCase());
 }
 
 const filter = { text: "", verdict: "", branch: "" };
 const sorting = { key: null, down: false };
-const SORTS = [["", "the order of the files"], ["attached", "cartridge"], ["wanted", "wanted"], ["taken", "took"],
-  ["instructions", "instructions"], ["cycles", "cycles"], ["verdict", "verdict, failures first"]];
+const SORTS = [
+  ["", "the order of the files"],
+  ["attached", "cartridge"],
+  ["wanted", "wanted"],
+  ["taken", "took"],
+  ["instructions", "instructions"],
+  ["cycles", "cycles"],
+  ["verdict", "verdict, failures first"],
+];
 // Failures first: what one looks for.
-const RANK = { "FAILED": 0, "BUG GONE": 1, "undecided": 2, "known bug": 3, "held": 4 };
+const RANK = { FAILED: 0, "BUG GONE": 1, undecided: 2, "known bug": 3, held: 4 };
 let view = [];
 
 function range() {
@@ -37,7 +53,7 @@ function range() {
 }
 
 function verdictFits(word) {
-  return filter.verdict === "" || filter.verdict === word || filter.verdict === "not held" && word !== "held";
+  return filter.verdict === "" || filter.verdict === word || (filter.verdict === "not held" && word !== "held");
 }
 function branchFits(index) {
   if (filter.branch === "") return true;
@@ -50,7 +66,12 @@ function applyFilter() {
   const wanted = filter.text.toLowerCase();
   view = [];
   for (let index = first; index < end; index++) {
-    if (verdictFits(text("verdict", index)) && branchFits(index) && (wanted === "" || searchText(index).includes(wanted))) view.push(index);
+    if (
+      verdictFits(text("verdict", index)) &&
+      branchFits(index) &&
+      (wanted === "" || searchText(index).includes(wanted))
+    )
+      view.push(index);
   }
   if (sorting.key) view.sort(compareRows);
 }

@@ -2,24 +2,63 @@
 
 function drawHead() {
   const harness = head.harnesses[shownHarness];
-  if (!harness) { fill(at("host-facts"), "No case was run."); return; }
+  if (!harness) {
+    fill(at("host-facts"), "No case was run.");
+    return;
+  }
   fill(at("host"), harness.name);
-  fill(at("host-facts"), harness.images.join(", "), ", ", counted(harness.bytes, "byte"), ", CRC-32 ", el("code", {}, harness.crc32), "; harness ", harness.file,
-    head.start ? "; seed " + head.start.seed : "");
+  fill(
+    at("host-facts"),
+    harness.images.join(", "),
+    ", ",
+    counted(harness.bytes, "byte"),
+    ", CRC-32 ",
+    el("code", {}, harness.crc32),
+    "; harness ",
+    harness.file,
+    head.start ? "; seed " + head.start.seed : "",
+  );
 }
 
 function drawTally() {
   const { summary } = head;
-  const parts = [[summary.held, "held", "is-held"], [summary.failed, "failed", "is-failed"], [summary.undecided, "undecided", "is-undecided"],
-    [summary["known-bugs"], summary["known-bugs"] === 1 ? "known bug" : "known bugs", "is-known"], [summary["not-run"], "not run", "quiet"]];
-  fill(at("tally"), el("span", {}, counted(summary.cases, "case") + (summary.derived ? ", " + count(summary.derived) + " of them from acceptance tables" : "")),
-    parts.filter(([number]) => number > 0).map(([number, word, look]) => el("span", { class: "verdict " + look }, count(number) + " " + word)));
+  const parts = [
+    [summary.held, "held", "is-held"],
+    [summary.failed, "failed", "is-failed"],
+    [summary.undecided, "undecided", "is-undecided"],
+    [summary["known-bugs"], summary["known-bugs"] === 1 ? "known bug" : "known bugs", "is-known"],
+    [summary["not-run"], "not run", "quiet"],
+  ];
+  fill(
+    at("tally"),
+    el(
+      "span",
+      {},
+      counted(summary.cases, "case") +
+        (summary.derived ? ", " + count(summary.derived) + " of them from acceptance tables" : ""),
+    ),
+    parts
+      .filter(([number]) => number > 0)
+      .map(([number, word, look]) => el("span", { class: "verdict " + look }, count(number) + " " + word)),
+  );
   fill(at("foot"), "Made by keyway " + head.version + ". This page is one file and loads nothing.");
 }
 
 function chooseHarness() {
   const choice = at("harness");
-  fill(choice, head.harnesses.map((harness, index) => option(index, harness.name + " (" + harness.file + ")" + (failuresBy[index] ? ", " + count(failuresBy[index]) + " failed" : ""))));
+  fill(
+    choice,
+    head.harnesses.map((harness, index) =>
+      option(
+        index,
+        harness.name +
+          " (" +
+          harness.file +
+          ")" +
+          (failuresBy[index] ? ", " + count(failuresBy[index]) + " failed" : ""),
+      ),
+    ),
+  );
   at("choose-harness").hidden = head.harnesses.length < 2;
   choice.addEventListener("change", () => switchHarness(Number(choice.value)));
 }
@@ -51,7 +90,10 @@ function openFromAddress() {
 }
 
 // Where something failed is where one wants to be.
-shownHarness = Math.max(0, failuresBy.findIndex((number) => number > 0));
+shownHarness = Math.max(
+  0,
+  failuresBy.findIndex((number) => number > 0),
+);
 drawHead();
 drawTally();
 chooseHarness();
@@ -67,16 +109,24 @@ window.addEventListener("beforeprint", () => {
   for (const part of document.querySelectorAll("details.byte-table")) part.open = true;
 });
 window.addEventListener("afterprint", () => at("print-failures").replaceChildren());
-onHarness.push(() => { if (document.readyState !== "loading") drawCoverage(); });
+onHarness.push(() => {
+  if (document.readyState !== "loading") drawCoverage();
+});
 const narrow = matchMedia("(max-width: 44rem)");
-narrow.addEventListener("change", () => { showMatrix(); if (document.readyState !== "loading") drawHeader(); if (listingRows) listingRows.refresh(); });
+narrow.addEventListener("change", () => {
+  showMatrix();
+  if (document.readyState !== "loading") drawHeader();
+  if (listingRows) listingRows.refresh();
+});
 
 // One frame later the rows are on the screen. What lies below comes once the rest of the page has been read.
-requestAnimationFrame(() => setTimeout(() => {
-  performance.mark("painted");
-  if (document.readyState === "loading") document.addEventListener("DOMContentLoaded", drawRest, { once: true });
-  else drawRest();
-}));
+requestAnimationFrame(() =>
+  setTimeout(() => {
+    performance.mark("painted");
+    if (document.readyState === "loading") document.addEventListener("DOMContentLoaded", drawRest, { once: true });
+    else drawRest();
+  }),
+);
 
 function drawRest() {
   drawCoverage();

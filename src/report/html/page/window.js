@@ -11,31 +11,59 @@ function makeRows(parent, options) {
   const whole = el("div", { class: "whole", role: "rowgroup" });
   const view = el("div", { class: "view", role: "presentation", tabindex: -1 }, whole);
   const titles = el("div", { class: "titles", role: "row", "aria-rowindex": 1 }, options.columns.map(titleOf));
-  const grid = el("div", {
-    role: "grid", "aria-label": options.label, "aria-colcount": options.columns.length, "aria-readonly": true,
-  }, el("div", { role: "rowgroup" }, titles), view);
+  const grid = el(
+    "div",
+    { role: "grid", "aria-label": options.label, "aria-colcount": options.columns.length, "aria-readonly": true },
+    el("div", { role: "rowgroup" }, titles),
+    view,
+  );
   const empty = el("p", { class: "empty quiet", hidden: true }, options.empty || "");
   fill(parent, grid, empty);
 
   function titleOf(column) {
-    const inner = options.sort && column.title
-      ? el("button", { type: "button", onclick: () => options.sort(column.key) }, column.title, el("span", { "aria-hidden": true, class: "arrow" }))
-      : column.title || el("span", { class: "sr" }, column.spoken || "");
-    return el("div", { role: "columnheader", "data-key": column.key, class: "cell-" + column.key + (column.number ? " number" : "") }, inner);
+    const inner =
+      options.sort && column.title
+        ? el(
+            "button",
+            { type: "button", onclick: () => options.sort(column.key) },
+            column.title,
+            el("span", { "aria-hidden": true, class: "arrow" }),
+          )
+        : column.title || el("span", { class: "sr" }, column.spoken || "");
+    return el(
+      "div",
+      { role: "columnheader", "data-key": column.key, class: "cell-" + column.key + (column.number ? " number" : "") },
+      inner,
+    );
   }
 
   const height = () => parseFloat(getComputedStyle(parent).getPropertyValue("--row")) || 30;
 
   function make(index) {
     const [look, cells] = options.row(index);
-    const row = el("div", {
-      role: "row", class: look, "aria-rowindex": index + 2, "data-index": index,
-      tabindex: index === active ? 0 : -1,
-      "aria-selected": options.chosen ? String(options.chosen(index)) : undefined,
-    }, cells.map((cell, number) => {
-      const column = options.columns[number];
-      return el("div", { role: "gridcell", "aria-colindex": number + 1, class: "cell-" + column.key + (column.number ? " number" : "") }, cell);
-    }));
+    const row = el(
+      "div",
+      {
+        role: "row",
+        class: look,
+        "aria-rowindex": index + 2,
+        "data-index": index,
+        tabindex: index === active ? 0 : -1,
+        "aria-selected": options.chosen ? String(options.chosen(index)) : undefined,
+      },
+      cells.map((cell, number) => {
+        const column = options.columns[number];
+        return el(
+          "div",
+          {
+            role: "gridcell",
+            "aria-colindex": number + 1,
+            class: "cell-" + column.key + (column.number ? " number" : ""),
+          },
+          cell,
+        );
+      }),
+    );
     row.style.top = index * height() + "px";
     return row;
   }
@@ -51,7 +79,10 @@ function makeRows(parent, options) {
     for (let index = first; index <= last; index++) wanted.add(index);
     if (total > 0) wanted.add(Math.min(active, total - 1));
     for (const [index, row] of rows) {
-      if (!wanted.has(index)) { row.remove(); rows.delete(index); }
+      if (!wanted.has(index)) {
+        row.remove();
+        rows.delete(index);
+      }
     }
     for (const index of [...wanted].sort((one, other) => one - other)) {
       if (!rows.has(index)) {
@@ -76,7 +107,8 @@ function makeRows(parent, options) {
     grid.hidden = total === 0;
     for (const title of titles.children) {
       const order = options.order ? options.order(title.dataset.key) : null;
-      if (order) title.setAttribute("aria-sort", order); else title.removeAttribute("aria-sort");
+      if (order) title.setAttribute("aria-sort", order);
+      else title.removeAttribute("aria-sort");
       const arrow = title.querySelector(".arrow");
       if (arrow) arrow.textContent = order === "ascending" ? " \u25B2" : order === "descending" ? " \u25BC" : "";
     }
@@ -87,7 +119,8 @@ function makeRows(parent, options) {
   function reveal(index) {
     const tall = height();
     const top = index * tall;
-    const over = view.scrollTop - top, under = top + tall - view.scrollTop - view.clientHeight;
+    const over = view.scrollTop - top,
+      under = top + tall - view.scrollTop - view.clientHeight;
     // What is far away comes to the middle, with its surroundings.
     if (over > 2 * tall || under > 2 * tall) view.scrollTop = top - (view.clientHeight - tall) / 2;
     else if (over > 0) view.scrollTop = top;
@@ -110,13 +143,22 @@ function makeRows(parent, options) {
 
   const page = () => Math.max(1, Math.floor(view.clientHeight / height()) - 1);
   const moves = {
-    ArrowDown: () => active + 1, ArrowUp: () => active - 1, PageDown: () => active + page(), PageUp: () => active - page(),
-    Home: () => 0, End: () => options.count() - 1,
+    ArrowDown: () => active + 1,
+    ArrowUp: () => active - 1,
+    PageDown: () => active + page(),
+    PageUp: () => active - page(),
+    Home: () => 0,
+    End: () => options.count() - 1,
   };
   whole.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey || event.target.closest("button, a")) return;
-    if (moves[event.key]) { event.preventDefault(); go(moves[event.key]()); }
-    else if ((event.key === "Enter" || event.key === " ") && options.opens) { event.preventDefault(); options.opens(active); }
+    if (moves[event.key]) {
+      event.preventDefault();
+      go(moves[event.key]());
+    } else if ((event.key === "Enter" || event.key === " ") && options.opens) {
+      event.preventDefault();
+      options.opens(active);
+    }
   });
   whole.addEventListener("click", (event) => {
     const row = event.target.closest("[role=row]");
@@ -125,7 +167,9 @@ function makeRows(parent, options) {
     if (options.opens) options.opens(active);
   });
   view.addEventListener("scroll", draw, { passive: true });
-  new ResizeObserver(() => { if (!everything) refresh(); }).observe(view);
+  new ResizeObserver(() => {
+    if (!everything) refresh();
+  }).observe(view);
 
   // For print, as many rows as there is any use in; says how many are left out.
   const left = el("p", { class: "print-only" });
@@ -134,7 +178,10 @@ function makeRows(parent, options) {
     const [printed, leftOut] = options.printed ? options.printed(MOST_PRINTED) : plain();
     everything = printed.map(make);
     whole.replaceChildren(...everything);
-    left.textContent = leftOut > 0 ? count(leftOut) + " more are not printed; none of them failed unless " + count(MOST_PRINTED) + " rows did." : "";
+    left.textContent =
+      leftOut > 0
+        ? count(leftOut) + " more are not printed; none of them failed unless " + count(MOST_PRINTED) + " rows did."
+        : "";
   });
   window.addEventListener("afterprint", () => {
     everything = null;
