@@ -1,6 +1,7 @@
 //! Sizes, times and addresses as people write them; one place, so that every output agrees.
 
 use std::borrow::Cow;
+use std::path::PathBuf;
 
 /// A size in bytes as text: whole MiB or KiB where it is one, bytes otherwise.
 pub fn size(bytes: u32) -> String {
@@ -38,6 +39,11 @@ pub fn milliseconds(cycles: u64, hertz: u64) -> f64 {
 /// A byte as a printable character, a dot for anything else.
 pub fn printable(byte: u8) -> char {
     if (0x20..0x7F).contains(&byte) { char::from(byte) } else { '.' }
+}
+
+/// The files of an image as one text.
+pub fn file_names(files: &[PathBuf]) -> String {
+    files.iter().map(|file| file.display().to_string()).collect::<Vec<_>>().join(" + ")
 }
 
 /// Whether a terminal would act on a character instead of showing it: control characters, line and paragraph separators,

@@ -2,7 +2,9 @@
 //! whole program allocates.)
 
 mod bad_input;
+mod browser;
 mod checking;
+mod coverage;
 mod machine;
 mod manual;
 mod random;

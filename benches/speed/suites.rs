@@ -8,7 +8,7 @@ use std::process::Command;
 use std::sync::Arc;
 use std::time::Instant;
 
-use keyway::check::{Job, Source, check_all};
+use keyway::check::{Job, Source, Watch, check_all};
 use keyway::suite::Suite;
 use keyway::verdict::Verdict;
 
@@ -47,7 +47,7 @@ pub fn run(cases: usize) {
     let job = Job { cases: (0..cases as u32).collect(), source: Source::Suite(Arc::new(suite)) };
     let mut held = 0;
     let start = Instant::now();
-    let done = check_all(&[job], |result| {
+    let done = check_all(&[job], Watch::default(), |result| {
         held += usize::from(matches!(result.verdict, Verdict::Held));
         ControlFlow::Continue(())
     });

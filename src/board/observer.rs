@@ -89,6 +89,51 @@ impl Observer for () {
     const WATCHES: bool = false;
 }
 
+/// Two that watch the same run, the left one first.
+impl<A: Observer, B: Observer> Observer for (A, B) {
+    const WATCHES: bool = A::WATCHES || B::WATCHES;
+    const WATCHES_PASSING: bool = A::WATCHES_PASSING || B::WATCHES_PASSING;
+
+    #[inline]
+    fn fetch(&mut self, at: u32, registers: &Registers, bus: &Bus) {
+        self.0.fetch(at, registers, bus);
+        self.1.fetch(at, registers, bus);
+    }
+
+    #[inline]
+    fn passing(&mut self, access: &Access) {
+        if A::WATCHES_PASSING {
+            self.0.passing(access);
+        }
+        if B::WATCHES_PASSING {
+            self.1.passing(access);
+        }
+    }
+
+    #[inline]
+    fn read(&mut self, access: &Access) {
+        self.0.read(access);
+        self.1.read(access);
+    }
+
+    #[inline]
+    fn write(&mut self, access: &Access) {
+        self.0.write(access);
+        self.1.write(access);
+    }
+
+    fn exception(&mut self, exception: Exception, from: u32, to: u32) {
+        self.0.exception(exception, from, to);
+        self.1.exception(exception, from, to);
+    }
+
+    #[inline]
+    fn edge(&mut self, from: u32, to: u32) {
+        self.0.edge(from, to);
+        self.1.edge(from, to);
+    }
+}
+
 /// Extension words that follow each opcode, as the core's decoder reads them (PRM, section 2: the opcode word alone
 /// tells how many there are).
 static EXTENSION_WORDS: LazyLock<[u8; 0x1_0000]> =

@@ -2,9 +2,11 @@
 
 use std::sync::Arc;
 
+use super::covering::{Covering, Ran};
 use super::reads::ReadsObserver;
 use super::result::{CaseResult, Reached};
 use crate::board::{Bus, RamFill};
+use crate::coverage::Gathered;
 use crate::explain::{Evidence, Explanation, Instructions, Search, Tracer};
 use crate::run::{BranchKind, Cell, End, Machine, Outcome};
 use crate::suite::{Case, Harness, fill_words};
@@ -22,6 +24,17 @@ pub struct Checker {
     tracing: Option<Machine<Tracer>>,
     /// Which cases get an explanation.
     explain: Explain,
+    /// For coverage, where it is wanted; then all cases run here.
+    covering: Option<Covering>,
+}
+
+/// What is wanted of cases beside their verdicts.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Watch {
+    /// Whether coverage is gathered.
+    pub coverage: bool,
+    /// Which cases are explained.
+    pub explain: Explain,
 }
 
 /// Which cases are explained.
@@ -64,12 +77,23 @@ impl Checker {
     /// A checker for cases of a harness.
     pub fn new(harness: Arc<Harness>) -> Self {
         let machine = Machine::new(Arc::clone(&harness.rig));
-        Self { harness, machine, reading: None, tracing: None, explain: Explain::No }
+        Self { harness, machine, reading: None, tracing: None, explain: Explain::No, covering: None }
     }
 
     /// A checker that explains these cases too.
     pub fn explaining(self, explain: Explain) -> Self {
         Self { explain, ..self }
+    }
+
+    /// A checker that watches this.
+    pub fn watching(harness: Arc<Harness>, watch: Watch) -> Self {
+        let covering = watch.coverage.then(|| Covering::new(&harness));
+        Self { covering, explain: watch.explain, ..Self::new(harness) }
+    }
+
+    /// What the cases checked so far have done, if coverage is gathered.
+    pub fn gathered(&mut self) -> Option<Gathered> {
+        self.covering.as_mut().map(Covering::gathered)
     }
 
     /// Runs the case once with its first RAM fill, for tests that look at the outcome themselves.
@@ -81,7 +105,18 @@ impl Checker {
 
     /// Runs a case under every RAM fill that can matter, and judges it.
     pub fn check(&mut self, case: &Case) -> CaseResult {
+        self.check_numbered(case, 0, 0)
+    }
+
+    /// The same; the case is found again by these indices of its job and in the job's source.
+    pub(super) fn check_numbered(&mut self, case: &Case, job: usize, number: u32) -> CaseResult {
+        if let Some(covering) = &mut self.covering {
+            covering.begin(job, number);
+        }
         let found = self.run_fills(case);
+        if let Some(covering) = &mut self.covering {
+            covering.finish(case);
+        }
         let verdict = Verdict::new(found.reasons, case.known_bug.as_deref());
         let (evidence, explanation) = self.told(case, &verdict, found.failing);
         let (expected, expected_kind) = expected(&self.harness, case);
@@ -114,15 +149,15 @@ impl Checker {
         let (first, reasons, matters) = self.first_run(case, fills);
         let failing = (!reasons.is_empty()).then_some(fills);
         let mut found = Found { first, reasons, failing, runs: 1 };
-        for fills in rest.iter().take_while(|_| matters) {
-            self.later_run(case, fills, &mut found);
+        for (index, fills) in rest.iter().enumerate().take_while(|_| matters) {
+            self.later_run(case, index + 1, fills, &mut found);
         }
         found
     }
 
     fn first_run(&mut self, case: &Case, fills: &[RamFill]) -> (First, Vec<Reason>, bool) {
         let harness = Arc::clone(&self.harness);
-        let (outcome, reasons) = self.judge(case, fills);
+        let (outcome, reasons) = self.judge(case, 0, fills);
         let first = First {
             reached: reached(&harness, outcome),
             end: outcome.end,
@@ -133,9 +168,9 @@ impl Checker {
         (first, reasons, outcome.fill_matters)
     }
 
-    fn later_run<'a>(&mut self, case: &Case, fills: &'a [RamFill], found: &mut Found<'a>) {
+    fn later_run<'a>(&mut self, case: &Case, index: usize, fills: &'a [RamFill], found: &mut Found<'a>) {
         let harness = Arc::clone(&self.harness);
-        let (outcome, reasons) = self.judge(case, fills);
+        let (outcome, reasons) = self.judge(case, index, fills);
         let words = fill_words(&harness.rig.map, fills);
         found.runs += 1;
         let known = found.reasons.len();
@@ -149,22 +184,11 @@ impl Checker {
         }
     }
 
-    fn judge(&mut self, case: &Case, fills: &[RamFill]) -> (&Outcome, Vec<Reason>) {
+    fn judge(&mut self, case: &Case, index: usize, fills: &[RamFill]) -> (&Outcome, Vec<Reason>) {
         let harness = &self.harness;
-        let (outcome, bus, stray) = match &case.expectation.reads {
-            None => {
-                self.machine.run(&case.setup, fills);
-                (self.machine.outcome(), self.machine.bus(), None)
-            }
-            Some(allowed) => {
-                let machine = self
-                    .reading
-                    .get_or_insert_with(|| Machine::watched(Arc::clone(&harness.rig), ReadsObserver::default()));
-                *machine.observer() = ReadsObserver { allowed: allowed.clone(), ..ReadsObserver::default() };
-                machine.run(&case.setup, fills);
-                let stray = machine.observer().stray;
-                (machine.outcome(), machine.bus(), stray)
-            }
+        let (outcome, bus, stray) = match &mut self.covering {
+            Some(covering) => covering.run(case, index, fills),
+            None => run_plain(harness, &mut self.machine, &mut self.reading, case, fills),
         };
         let mut reasons = judge(outcome, &case.expectation, harness.forbid, stray, harness.names());
         reasons.extend(told_by_chance(harness, outcome, bus));
@@ -233,6 +257,25 @@ impl Checker {
             Search::new(names, &mut self.machine, machine, &case.setup, fills, budget).nearest(&explanation);
         explanation
     }
+}
+
+/// Runs a case with nobody watching, unless it confines reads.
+fn run_plain<'a>(
+    harness: &Harness,
+    machine: &'a mut Machine,
+    reading: &'a mut Option<Machine<ReadsObserver>>,
+    case: &Case,
+    fills: &[RamFill],
+) -> Ran<'a> {
+    let Some(allowed) = &case.expectation.reads else {
+        machine.run(&case.setup, fills);
+        return (machine.outcome(), machine.bus(), None);
+    };
+    let machine = reading.get_or_insert_with(|| Machine::watched(Arc::clone(&harness.rig), ReadsObserver::default()));
+    *machine.observer() = ReadsObserver { allowed: allowed.clone(), ..ReadsObserver::default() };
+    machine.run(&case.setup, fills);
+    let stray = machine.observer().stray;
+    (machine.outcome(), machine.bus(), stray)
 }
 
 /// Adds the reasons of a later fill that are not known from an earlier one.

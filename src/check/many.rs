@@ -1,12 +1,14 @@
 //! Many cases in parallel, delivered in order.
 
 use std::ops::ControlFlow;
+use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use rayon::prelude::*;
 
-use super::checker::Checker;
+use super::checker::{Checker, Watch};
 use super::result::CaseResult;
+use crate::coverage::Gathered;
 use crate::suite::{Boundary, Case, Complaint, Harness, Suite};
 
 /// Cases dealt out at once; results wait for each other only within such a batch.
@@ -44,6 +46,14 @@ impl Source {
     /// Whether it has none.
     pub fn is_empty(&self) -> bool {
         self.len() == 0
+    }
+
+    /// The file in which its cases stand.
+    pub fn path(&self) -> &Path {
+        match self {
+            Source::Suite(suite) => suite.path(),
+            Source::Boundary(boundary) => boundary.path(),
+        }
     }
 
     /// The name of a case.
@@ -112,33 +122,52 @@ pub struct Job {
 /// Checks the cases of jobs that share one harness, and hands each result to `deliver` in order; stops when that breaks.
 /// Runs on the rayon pool of the caller.
 ///
+/// If coverage is watched, returns what the cases did. After a break these are the cases delivered and those that ran
+/// beside them.
+///
 /// # Errors
 /// A case that could not be made any more.
-pub fn check_all(jobs: &[Job], mut deliver: impl FnMut(CaseResult) -> ControlFlow<()>) -> Result<(), Complaint> {
+pub fn check_all(
+    jobs: &[Job],
+    watch: Watch,
+    mut deliver: impl FnMut(CaseResult) -> ControlFlow<()>,
+) -> Result<Option<Gathered>, Complaint> {
     let checkers: Mutex<Vec<Checker>> = Mutex::new(Vec::new());
-    for job in jobs {
+    'jobs: for (number, job) in jobs.iter().enumerate() {
         for batch in job.cases.chunks(BATCH) {
-            let results: Vec<Result<CaseResult, Complaint>> =
-                batch.par_chunks(CHUNK).flat_map_iter(|chunk| check_chunk(&job.source, chunk, &checkers)).collect();
+            let results: Vec<Result<CaseResult, Complaint>> = batch
+                .par_chunks(CHUNK)
+                .flat_map_iter(|chunk| check_chunk(&job.source, number, chunk, watch, &checkers))
+                .collect();
             for result in results {
                 if deliver(result?).is_break() {
-                    return Ok(());
+                    break 'jobs;
                 }
             }
         }
     }
-    Ok(())
+    let checkers = checkers.into_inner().unwrap_or_else(PoisonError::into_inner);
+    Ok(checkers.into_iter().filter_map(|mut checker| checker.gathered()).reduce(|mut all, other| {
+        all.merge(other);
+        all
+    }))
 }
 
 /// Checks a few cases with a checker that no other thread uses.
-fn check_chunk(source: &Source, chunk: &[u32], checkers: &Mutex<Vec<Checker>>) -> Vec<Result<CaseResult, Complaint>> {
+fn check_chunk(
+    source: &Source,
+    job: usize,
+    chunk: &[u32],
+    watch: Watch,
+    checkers: &Mutex<Vec<Checker>>,
+) -> Vec<Result<CaseResult, Complaint>> {
     let spare = checkers.lock().unwrap_or_else(PoisonError::into_inner).pop();
-    let mut checker = spare.unwrap_or_else(|| Checker::new(Arc::clone(source.harness())));
+    let mut checker = spare.unwrap_or_else(|| Checker::watching(Arc::clone(source.harness()), watch));
     let results = chunk
         .iter()
         .map(|index| {
             let case = source.case(*index as usize)?;
-            Ok(CaseResult { rerun: source.rerun(&case), ..checker.check(&case) })
+            Ok(CaseResult { rerun: source.rerun(&case), ..checker.check_numbered(&case, job, *index) })
         })
         .collect();
     checkers.lock().unwrap_or_else(PoisonError::into_inner).push(checker);

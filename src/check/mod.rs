@@ -3,11 +3,14 @@
 //! [`Checker`] turns one [`Case`](crate::suite::Case) into one [`CaseResult`]; [`check_all`] does it for many in
 //! parallel. The results are one model that every reporter renders; nothing here prints.
 
+mod changes;
 mod checker;
+mod covering;
 mod many;
 mod reads;
 mod result;
 
-pub use checker::{Checker, Explain};
+pub use changes::{Changes, Pair};
+pub use checker::{Checker, Explain, Watch};
 pub use many::{Job, Source, check_all};
 pub use result::{CaseResult, Reached, Summary};

@@ -1,5 +1,6 @@
 //! The result model: what a reporter gets to know, and all it needs.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::explain::{Evidence, Explanation};
@@ -7,7 +8,7 @@ use crate::run::BranchKind;
 use crate::verdict::Verdict;
 
 /// The result of one case.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub struct CaseResult {
     /// Name of the case.
@@ -52,7 +53,7 @@ pub struct CaseResult {
 }
 
 /// How a run ended.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", tag = "end")]
 pub enum Reached {
     /// In a declared branch.
@@ -82,7 +83,7 @@ impl Reached {
 }
 
 /// The counts at the end.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub struct Summary {
     /// Cases that ran.

@@ -8,10 +8,12 @@ use anyhow::Context;
 use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
 
+use super::outputs::{OutputArguments, Outputs};
 use super::select::{Selected, Selection, select};
-use super::{Failure, Format, exit};
+use super::{Failure, exit};
 use crate::check::{Summary, check_all};
-use crate::report::{Group, JsonLines, Reporter, Start, Terminal};
+use crate::coverage;
+use crate::report::{Group, NotRun, Reporter, Start};
 
 /// How long a run may take before progress is shown.
 const QUIET: Duration = Duration::from_secs(1);
@@ -26,28 +28,28 @@ pub struct CheckArguments {
     #[arg(long, value_name = "NUMBER", value_parser = clap::value_parser!(u16).range(1..=256))]
     jobs: Option<u16>,
 
-    /// How to print the results.
-    #[arg(long, value_enum, default_value_t = Format::Terminal)]
-    format: Format,
-
     /// Stop at the first case that fails.
     #[arg(long)]
     fail_fast: bool,
+
+    #[command(flatten)]
+    outputs: OutputArguments,
 }
 
 /// Runs the command.
 pub fn run(arguments: &CheckArguments) -> Result<u8, Failure> {
     let jobs = arguments.jobs.map_or(0, usize::from);
     let pool = rayon::ThreadPoolBuilder::new().num_threads(jobs).build().context("threads cannot be started")?;
-    let groups = pool.install(|| select(&arguments.selection))?;
-    let out = io::BufWriter::new(anstream::stdout());
-    match arguments.format {
-        Format::Terminal => pool.install(|| run_groups(arguments, &groups, &mut Terminal::new(out))),
-        Format::Json => pool.install(|| run_groups(arguments, &groups, &mut JsonLines::new(out))),
-    }
+    pool.install(|| {
+        let groups = select(&arguments.selection)?;
+        let mut outputs = Outputs::open(&arguments.outputs, &groups)?;
+        let code = run_groups(arguments, &groups, &mut outputs.reporter)?;
+        outputs.put_in_place()?;
+        Ok(code)
+    })
 }
 
-fn run_groups(arguments: &CheckArguments, groups: &[Selected], reporter: &mut impl Reporter) -> Result<u8, Failure> {
+fn run_groups(arguments: &CheckArguments, groups: &[Selected], reporter: &mut dyn Reporter) -> Result<u8, Failure> {
     let start = Start {
         cases: groups.iter().map(Selected::len).sum(),
         derived: groups.iter().map(Selected::derived).sum(),
@@ -56,27 +58,39 @@ fn run_groups(arguments: &CheckArguments, groups: &[Selected], reporter: &mut im
     };
     let mut progress = Progress::new(start.cases);
     let mut summary = Summary { derived: start.derived, ..Summary::default() };
+    let watch = arguments.outputs.watch();
+    let mut short = false;
     reporter.started(&start)?;
     for group in groups.iter().filter(|group| group.len() > 0) {
         let widest_label = group.widest_label()?;
         reporter.group(&Group { harness: &group.harness, cases: group.len(), widest_label })?;
         let mut written = Ok(());
-        check_all(&group.jobs, |result| {
+        let gathered = check_all(&group.jobs, watch, |result| {
             summary.count(&result.verdict);
             written = progress.aside(|| reporter.case(&result));
             let stop = written.is_err() || arguments.fail_fast && result.verdict.failed();
             if stop { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
         })?;
         written?;
+        if let Some(gathered) = gathered {
+            let coverage = coverage::build(&group.harness, &gathered);
+            reporter.coverage(&coverage)?;
+            short |= arguments.outputs.coverage.falls_short(&coverage);
+        }
         if arguments.fail_fast && summary.failed > 0 {
             break;
         }
     }
     progress.done();
     summary.not_run = start.cases - summary.cases;
+    for (source, index) in groups.iter().flat_map(Selected::cases).skip(summary.cases) {
+        let [harness, file] = [&source.harness().path, source.path()].map(|path| path.display().to_string());
+        reporter.not_run(&NotRun { harness, name: source.name(index), file, line: source.line(index) })?;
+    }
     reporter.finished(&summary)?;
     Ok(match summary {
         Summary { failed: 1.., .. } => exit::FAILED,
+        _ if short => exit::FAILED,
         Summary { undecided: 1.., .. } => exit::UNDECIDED,
         _ => exit::HELD,
     })

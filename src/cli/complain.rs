@@ -23,6 +23,26 @@ pub fn report(failure: &Failure) -> u8 {
     code
 }
 
+/// What is wrong with the input, in one line; nothing for what is not about input.
+pub fn one_line(failure: &Failure) -> Option<String> {
+    let line = match failure {
+        Failure::Complaint(complaint) => {
+            let place = complaint.position.as_ref().map_or(String::new(), |position| format!(":{}", position.line));
+            let path = if complaint.path.is_empty() { String::new() } else { format!("{}: ", complaint.path) };
+            format!("{}{place}: {path}{}", complaint.file.display(), complaint.message)
+        }
+        Failure::Usage(message) | Failure::Nothing(message) => message.clone(),
+        Failure::Output(_) | Failure::Fault(_) => return None,
+    };
+    Some(units::tame(&line.replace('\n', " ")).into_owned())
+}
+
+/// Says something on standard error that ends nothing.
+pub fn say(level: Level<'static>, message: &str) {
+    let text = Renderer::styled().render(&[Group::with_title(level.primary_title(message))]);
+    let _ = writeln!(anstream::stderr(), "{text}");
+}
+
 fn title(message: &str) -> String {
     Renderer::styled().render(&[Group::with_title(Level::ERROR.primary_title(message))])
 }

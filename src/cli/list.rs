@@ -4,11 +4,11 @@ use std::io::{self, Write};
 
 use anstyle::Style;
 use clap::Args;
-use serde_json::json;
 use unicode_width::UnicodeWidthStr;
 
 use super::select::{Selected, Selection, select};
 use super::{Failure, Format, exit};
+use crate::report::{ListStart, Listed, ListedBranch, ListedCase, ListedHarness};
 use crate::run::Exit;
 use crate::suite::Harness;
 use crate::verdict::{Decision, Wanted};
@@ -31,8 +31,7 @@ pub struct ListArguments {
 pub fn run(arguments: &ListArguments) -> Result<u8, Failure> {
     let mut out = io::BufWriter::new(anstream::stdout());
     if arguments.format == Format::Json {
-        let version = env!("CARGO_PKG_VERSION");
-        writeln!(out, "{}", json!({"record": "start", "format": 1, "tool": "keyway", "version": version}))?;
+        line(&mut out, &Listed::Start(ListStart::default()))?;
     }
     for group in select(&arguments.selection)? {
         match arguments.format {
@@ -91,32 +90,27 @@ fn print(out: &mut impl Write, group: &Selected) -> Result<(), Failure> {
 
 fn print_json(out: &mut impl Write, group: &Selected) -> Result<(), Failure> {
     let harness = &group.harness;
-    writeln!(
-        out,
-        "{}",
-        json!({"record": "harness", "name": harness.name, "file": harness.path, "cases": group.len()})
-    )?;
+    line(out, &Listed::Harness(ListedHarness::new(harness, group.len())))?;
     for branch in &harness.rig.branches {
-        let address = match branch.exit {
+        let at = match branch.exit {
             Exit::At(address) => Some(address),
             Exit::Return => None,
         };
-        let line = json!({"record": "branch", "name": branch.name, "kind": branch.kind.name(), "at": address});
-        writeln!(out, "{line}")?;
+        line(out, &Listed::Branch(ListedBranch { name: branch.name.clone(), kind: branch.kind, at }))?;
     }
-    for job in &group.jobs {
-        for index in &job.cases {
-            let case = job.source.case(*index as usize)?;
-            let line = json!({
-                "record": "case",
-                "name": case.name,
-                "file": case.file,
-                "line": case.line,
-                "attached": case.label,
-                "expected": wanted(harness, &case.expectation.branch, &case.expectation.specified),
-            });
-            writeln!(out, "{line}")?;
-        }
+    for (source, index) in group.cases() {
+        let case = source.case(index)?;
+        let expected = wanted(harness, &case.expectation.branch, &case.expectation.specified);
+        let file = case.file.display().to_string();
+        line(
+            out,
+            &Listed::Case(ListedCase { name: case.name, file, line: case.line, attached: case.label, expected }),
+        )?;
     }
     Ok(())
+}
+
+fn line(out: &mut impl Write, record: &Listed) -> io::Result<()> {
+    serde_json::to_writer(&mut *out, record)?;
+    out.write_all(b"\n")
 }

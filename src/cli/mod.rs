@@ -2,12 +2,17 @@
 
 mod check;
 mod complain;
+mod coverage;
 mod exit;
 mod explain;
+mod files;
 mod list;
 mod new;
+mod outputs;
 mod select;
+mod stamps;
 mod texts;
+mod watch;
 
 use std::ffi::OsString;
 use std::io;
@@ -41,11 +46,13 @@ enum Command {
     Check(check::CheckArguments),
     /// Tell why cases take their branch: what each decision compared, and what would have ended otherwise.
     Explain(explain::ExplainArguments),
+    /// Run cases again whenever the image, the harness or the cases change, and say what changed.
+    Watch(watch::WatchArguments),
     /// List cases and branches.
     List(list::ListArguments),
     /// Write a small harness and suite for a ROM, to start from.
     New(new::NewArguments),
-    /// Print the JSON Schema of harness or case files.
+    /// Print the JSON Schema of harness or case files, or of JSON output.
     Schema(texts::SchemaArguments),
     /// Print shell completions.
     Completions(texts::CompletionsArguments),
@@ -129,6 +136,7 @@ fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
     let result = match arguments.command {
         Command::Check(arguments) => check::run(&arguments),
         Command::Explain(arguments) => explain::run(&arguments),
+        Command::Watch(arguments) => watch::run(&arguments),
         Command::List(arguments) => list::run(&arguments),
         Command::New(arguments) => new::run(&arguments),
         Command::Schema(arguments) => texts::schema(&arguments),

@@ -12,7 +12,7 @@ use crate::check::{Job, Source};
 use crate::suite::{Boundary, Complaint, DEFAULT_SEED, Harness, Suite, nearest};
 
 /// Where suites are looked for when nothing is named.
-const CASES: &str = "cases";
+pub const CASES: &str = "cases";
 
 /// So many cases are made once more to see how wide a table has to be.
 const FEW: usize = 500;
@@ -24,7 +24,7 @@ pub struct Selection {
     ///
     /// Without any, every case file under `cases/` of the current folder.
     #[arg(value_name = "WHAT")]
-    what: Vec<String>,
+    pub what: Vec<String>,
 
     /// Only cases whose name contains this text, in upper or lower case.
     #[arg(long, value_name = "TEXT")]
@@ -61,6 +61,20 @@ impl Selected {
         }
         let cases = self.jobs.iter().flat_map(|job| job.cases.iter().map(|index| job.source.case(*index as usize)));
         cases.map(|case| Ok(case?.label.width())).try_fold(0, |widest, width| Ok(widest.max(width?)))
+    }
+
+    /// Each of them, in order: its source and its index there.
+    pub fn cases(&self) -> impl Iterator<Item = (&Source, usize)> + '_ {
+        self.jobs.iter().flat_map(|job| job.cases.iter().map(|index| (&job.source, *index as usize)))
+    }
+
+    /// Every file that was read for them.
+    pub fn files(&self) -> Vec<PathBuf> {
+        let cases = self.jobs.iter().flat_map(|job| match &job.source {
+            Source::Suite(suite) => suite.files(),
+            Source::Boundary(_) => Vec::new(),
+        });
+        self.harness.files.iter().cloned().chain(cases).collect()
     }
 
     /// How many of them are derived from the acceptance table.
@@ -299,7 +313,7 @@ fn same_file(left: &Path, right: &Path) -> bool {
 }
 
 /// The YAML files below a folder, in order.
-fn yaml_files(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
+pub fn yaml_files(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
     let mut files = Vec::new();
     let mut folders = vec![folder.to_owned()];
     let mut seen: HashSet<PathBuf> = folder.canonicalize().into_iter().collect();

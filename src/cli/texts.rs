@@ -6,12 +6,13 @@ use clap::{Args, CommandFactory, ValueEnum};
 use clap_complete::Shell;
 
 use super::{Arguments, Failure, exit};
-use crate::suite::{case_schema, harness_schema};
+use crate::report::{Listed, Record};
+use crate::suite::{case_schema, harness_schema, lines_schema};
 
 /// Arguments of `schema`.
 #[derive(Debug, Args)]
 pub struct SchemaArguments {
-    /// Of which files.
+    /// Of which files, or of whose output.
     #[arg(value_enum)]
     of: SchemaOf,
 }
@@ -22,6 +23,10 @@ enum SchemaOf {
     Harness,
     /// Case files.
     Case,
+    /// The lines of `check --format json`.
+    Results,
+    /// The lines of `list --format json`.
+    List,
 }
 
 /// Arguments of `completions`.
@@ -37,6 +42,8 @@ pub fn schema(arguments: &SchemaArguments) -> Result<u8, Failure> {
     let text = match arguments.of {
         SchemaOf::Harness => harness_schema(),
         SchemaOf::Case => case_schema(),
+        SchemaOf::Results => lines_schema::<Record>(),
+        SchemaOf::List => lines_schema::<Listed>(),
     };
     print(text.as_bytes())
 }

@@ -21,6 +21,12 @@ pub struct Coverage {
     pub directions: Share,
     /// Every reachable instruction, in order of address.
     pub listing: Vec<Instruction>,
+    /// Functions of the symbol table among them.
+    pub functions: Vec<Function>,
+    /// Stretches of reachable code that no case reached.
+    pub unreached: Vec<Stretch>,
+    /// What ran outside the host's code, in RAM say; it is not counted above.
+    pub outside: Vec<Stretch>,
     /// Directions that no case took, with a reason to care.
     pub never_taken: Vec<NeverTaken>,
     /// Jumps to computed addresses of which no target was seen: what lies behind them is not counted.
@@ -45,6 +51,22 @@ pub struct Share {
     pub total: u64,
 }
 
+impl Share {
+    /// Whether it reaches a part of all, given in millionths. Nothing of nothing is all.
+    pub fn reaches(self, millionths: u64) -> bool {
+        u128::from(self.covered) * 1_000_000 >= u128::from(self.total) * u128::from(millionths)
+    }
+
+    /// As percent, rounded down to a tenth so that only all of them are 100.0.
+    pub fn percent(self) -> String {
+        let tenths = match self.total {
+            0 => 1000,
+            total => (u128::from(self.covered) * 1000 / u128::from(total)) as u64,
+        };
+        format!("{}.{}%", tenths / 10, tenths % 10)
+    }
+}
+
 /// One instruction of the routine.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
@@ -62,6 +84,36 @@ pub struct Instruction {
     /// For a conditional branch, both directions.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub directions: Option<Directions>,
+    /// For a computed jump or call, where it went.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub targets: Vec<Direction>,
+}
+
+/// A function of the host ROM.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub struct Function {
+    /// Where it starts.
+    pub at: Spot,
+    /// Its name.
+    pub name: String,
+    /// How often it was entered at its start, over all cases.
+    pub runs: u64,
+}
+
+/// Instructions without a gap between them.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub struct Stretch {
+    /// The first one.
+    pub at: Spot,
+    /// Address of the last byte.
+    pub last: u32,
+    /// Source file and lines, first to last: `harness/aria.s:112-118`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub source: Option<String>,
+    /// How many.
+    pub instructions: u64,
 }
 
 /// Both directions of a conditional branch.
@@ -187,6 +239,8 @@ pub struct MapNode {
 pub enum NodeKind {
     /// Where the routine starts.
     Entry,
+    /// Where the handler of an interrupt starts.
+    Handler,
     /// A conditional branch.
     Decision,
     /// A jump to a computed address.

@@ -9,7 +9,7 @@ use super::FunctionCode;
 use crate::board::AccessKind;
 
 /// An exception, by the name that the manuals give it.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Exception {
     /// Vector 2: nothing acknowledged an access.

@@ -6,6 +6,7 @@
 
 mod access;
 mod alu;
+mod control;
 mod core;
 mod corrections;
 mod disassembly;
@@ -16,6 +17,7 @@ mod operand;
 mod queue;
 mod size;
 
+pub use control::Control;
 pub use disassembly::{Compare, Decoded, decode, name_address};
 pub use enter::DoubleFault;
 pub use exception::{Exception, Fault, Raised};

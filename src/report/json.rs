@@ -2,14 +2,10 @@
 
 use std::io::{self, Write};
 
-use serde::Serialize;
-use serde_json::json;
-
+use super::records::Record;
 use super::{Group, Reporter, Start};
 use crate::check::{CaseResult, Summary};
-
-/// The version of the format; it grows when a field changes its meaning or goes away.
-pub const FORMAT: u32 = 1;
+use crate::coverage::Coverage;
 
 /// Writes JSON lines.
 #[derive(Debug)]
@@ -23,13 +19,8 @@ impl<W: Write> JsonLines<W> {
         Self { out }
     }
 
-    fn record(&mut self, kind: &str, body: &impl Serialize) -> io::Result<()> {
-        let mut object = serde_json::Map::new();
-        object.insert("record".to_owned(), kind.into());
-        if let serde_json::Value::Object(fields) = serde_json::to_value(body)? {
-            object.extend(fields);
-        }
-        serde_json::to_writer(&mut self.out, &object)?;
+    fn record(&mut self, record: &Record) -> io::Result<()> {
+        serde_json::to_writer(&mut self.out, record)?;
         self.out.write_all(b"\n")?;
         self.out.flush()
     }
@@ -37,35 +28,22 @@ impl<W: Write> JsonLines<W> {
 
 impl<W: Write> Reporter for JsonLines<W> {
     fn started(&mut self, start: &Start) -> io::Result<()> {
-        let body = json!({
-            "format": FORMAT,
-            "tool": "keyway",
-            "version": env!("CARGO_PKG_VERSION"),
-            "seed": start.seed,
-            "cases": start.cases,
-            "derived": start.derived,
-            "open": start.open,
-        });
-        self.record("start", &body)
+        self.record(&Record::Start(start.into()))
     }
 
     fn group(&mut self, group: &Group) -> io::Result<()> {
-        let host = group.harness.rig.map.host();
-        let body = json!({
-            "name": group.harness.name,
-            "file": group.harness.path,
-            "image": host.files(),
-            "crc32": format!("{:08X}", host.crc32()),
-            "cases": group.cases,
-        });
-        self.record("harness", &body)
+        self.record(&Record::Harness(group.into()))
     }
 
     fn case(&mut self, result: &CaseResult) -> io::Result<()> {
-        self.record("case", result)
+        self.record(&Record::Case(result))
+    }
+
+    fn coverage(&mut self, coverage: &Coverage) -> io::Result<()> {
+        self.record(&Record::Coverage(coverage))
     }
 
     fn finished(&mut self, summary: &Summary) -> io::Result<()> {
-        self.record("summary", summary)
+        self.record(&Record::Summary(summary))
     }
 }

@@ -1,13 +1,35 @@
 //! Reporters: each renders the same results, and none computes.
 
+mod changes;
+mod coverage;
 mod explanation;
+mod github;
+mod html;
 mod instructions;
 mod json;
+mod junit;
+mod lcov;
+mod listing;
+mod many;
+mod markdown;
+mod records;
 mod terminal;
+mod words;
 
+pub use changes::{write_changes, write_first};
 pub use explanation::write as write_explanation;
+pub use github::Github;
+pub use html::Html;
 pub use instructions::write as write_instructions;
-pub use json::{FORMAT, JsonLines};
+pub use json::JsonLines;
+pub use junit::Junit;
+pub use lcov::Lcov;
+pub use listing::Listing;
+pub use many::Many;
+pub use markdown::Markdown;
+pub use records::{
+    FORMAT, HarnessRecord, ListStart, Listed, ListedBranch, ListedCase, ListedHarness, Record, StartRecord,
+};
 pub use terminal::Terminal;
 
 use std::io;
@@ -40,6 +62,19 @@ pub struct Group<'a> {
     pub widest_label: usize,
 }
 
+/// A case that was selected but not run, because an earlier one failed.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NotRun {
+    /// The file of its harness, whose group may not have begun.
+    pub harness: String,
+    /// Its name.
+    pub name: String,
+    /// The file in which it stands.
+    pub file: String,
+    /// The line in that file.
+    pub line: usize,
+}
+
 /// What gets to see the results, in order.
 pub trait Reporter {
     /// The run begins.
@@ -48,6 +83,11 @@ pub trait Reporter {
     fn group(&mut self, group: &Group) -> io::Result<()>;
     /// A case is done.
     fn case(&mut self, result: &CaseResult) -> io::Result<()>;
+    /// The run has stopped before this case; all cases that were run have been seen.
+    fn not_run(&mut self, case: &NotRun) -> io::Result<()> {
+        let _ = case;
+        Ok(())
+    }
     /// The cases of one harness are done, and coverage was asked for.
     fn coverage(&mut self, coverage: &Coverage) -> io::Result<()> {
         let _ = coverage;

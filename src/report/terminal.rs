@@ -2,26 +2,17 @@
 
 use std::io::{self, Write};
 
-use anstyle::{AnsiColor, Style};
 use unicode_width::UnicodeWidthStr;
 
+use super::words::{self, BOLD, DIM, MOST_FAILURES, OPEN, style};
 use super::{Group, Reporter, Start};
 use crate::check::{CaseResult, Summary};
-use crate::explain::{Compared, Decided, Evidence, Look};
+use crate::coverage::Coverage;
 use crate::units;
 use crate::verdict::Verdict;
 
 /// The widest column for the attached cartridge.
 const WIDEST_LABEL: usize = 60;
-
-/// How many failures are shown with their evidence; the rest are counted.
-const MOST_FAILURES: usize = 50;
-
-const DIM: Style = Style::new().dimmed();
-const BOLD: Style = Style::new().bold();
-const GOOD: Style = AnsiColor::Green.on_default();
-const BAD: Style = AnsiColor::Red.on_default().bold();
-const OPEN: Style = AnsiColor::Yellow.on_default();
 
 /// Writes for people; the writer strips the colours where they are not wanted.
 #[derive(Debug)]
@@ -35,6 +26,8 @@ pub struct Terminal<W> {
     failures: Vec<CaseResult>,
     more_failures: usize,
     open: usize,
+    /// The summary of coverage, where it is wanted.
+    coverage: Option<Vec<u8>>,
 }
 
 impl<W: Write> Terminal<W> {
@@ -50,7 +43,13 @@ impl<W: Write> Terminal<W> {
             failures: Vec::new(),
             more_failures: 0,
             open: 0,
+            coverage: None,
         }
+    }
+
+    /// Also says what the cases have tried.
+    pub fn with_coverage(self, wanted: bool) -> Self {
+        Self { coverage: wanted.then(Vec::new), ..self }
     }
 
     fn head(&mut self) -> io::Result<()> {
@@ -61,47 +60,6 @@ impl<W: Write> Terminal<W> {
             "{BOLD}  {:<label$}  {:<expected$}  {:<reached$}  {:>9}  {:>10}  {time}verdict{BOLD:#}",
             "attached cartridge", "expected", "reached", "instr", "cycles"
         )
-    }
-
-    fn failure(&mut self, result: &CaseResult) -> io::Result<()> {
-        let style = style(&result.verdict);
-        writeln!(self.out)?;
-        writeln!(self.out, "{style}{}{style:#} {BOLD}{}{BOLD:#}", result.verdict.word(), result.name)?;
-        self.fact("case", &format!("{}:{}", result.file, result.line))?;
-        self.fact("attached", &result.attached)?;
-        if let Verdict::BugGone { why } = &result.verdict {
-            self.fact("why", &format!("it is marked `known-bug: {why}`, but it holds; remove the mark"))?;
-        }
-        for (index, reason) in result.verdict.reasons().iter().enumerate() {
-            self.fact(if index == 0 { "why" } else { "" }, &reason.text)?;
-        }
-        if let Some(evidence) = &result.evidence {
-            self.evidence(evidence)?;
-        }
-        self.fact("rerun", &result.rerun)
-    }
-
-    fn fact(&mut self, what: &str, text: &str) -> io::Result<()> {
-        writeln!(self.out, "  {DIM}{what:<9}{DIM:#}  {}", units::tame(text))
-    }
-
-    fn evidence(&mut self, evidence: &Evidence) -> io::Result<()> {
-        if let Some(decided) = &evidence.decided {
-            self.fact("decided", &decision(decided))?;
-        }
-        if let Some(compared) = &evidence.compared {
-            self.fact("compared", &comparison(compared))?;
-        }
-        for (index, look) in evidence.looked_at.iter().enumerate() {
-            self.fact(if index == 0 { "looked at" } else { "" }, &stretch(look))?;
-        }
-        if evidence.looked_at.is_empty() {
-            self.fact("looked at", "nothing in the window")?;
-        }
-        if !evidence.fill.is_empty() {
-            self.fact("RAM", &evidence.fill)?;
-        }
-        Ok(())
     }
 }
 
@@ -121,13 +79,12 @@ impl<W: Write> Reporter for Terminal<W> {
         self.clock = harness.clock.is_some();
         self.file.clear();
         let host = harness.rig.map.host();
-        let image: Vec<String> = host.files().iter().map(|file| file.display().to_string()).collect();
         writeln!(
             self.out,
             "{BOLD}{}{BOLD:#}  {DIM}{}, {}, CRC-32 {:08X}{DIM:#}",
             harness.name,
             units::tame(&harness.path.display().to_string()),
-            units::tame(&image.join(" + ")),
+            units::tame(&units::file_names(host.files())),
             host.crc32()
         )?;
         if let Some(warning) = host.lines().warning() {
@@ -142,7 +99,6 @@ impl<W: Write> Reporter for Terminal<W> {
             writeln!(self.out, "{DIM}  {}{DIM:#}", units::tame(&result.file))?;
         }
         let style = style(&result.verdict);
-        let kind = result.expected_kind.map_or_else(String::new, |kind| format!(" ({})", kind.name()));
         let time = match result.milliseconds {
             Some(milliseconds) => format!("{milliseconds:>9.3}  "),
             None => String::new(),
@@ -155,7 +111,7 @@ impl<W: Write> Reporter for Terminal<W> {
             self.out,
             "  {}  {}  {}  {:>9}  {:>10}  {time}{style}{}{style:#}{mark}",
             fit(&result.attached, self.label),
-            fit(&format!("{}{kind}", result.expected), self.expected),
+            fit(&words::wanted(result), self.expected),
             fit(result.reached.short(), self.reached),
             units::thousands(result.instructions),
             units::thousands(result.cycles),
@@ -171,94 +127,28 @@ impl<W: Write> Reporter for Terminal<W> {
         Ok(())
     }
 
+    fn coverage(&mut self, coverage: &Coverage) -> io::Result<()> {
+        // It comes after the failures, and these after all harnesses.
+        let Some(text) = &mut self.coverage else { return Ok(()) };
+        writeln!(text)?;
+        super::coverage::write(text, coverage)
+    }
+
     fn finished(&mut self, summary: &Summary) -> io::Result<()> {
         for result in std::mem::take(&mut self.failures) {
-            self.failure(&result)?;
+            words::write_failure(&mut self.out, &result)?;
         }
         if self.more_failures > 0 {
             let more = units::thousands(self.more_failures as u64);
             writeln!(self.out, "\n{OPEN}and {more} more like these; --name narrows, --format json has all{OPEN:#}")?;
         }
+        if let Some(coverage) = self.coverage.take() {
+            self.out.write_all(&coverage)?;
+        }
         writeln!(self.out)?;
-        writeln!(self.out, "{}", count_line(summary, self.open))?;
+        writeln!(self.out, "{}", words::count_line(summary, self.open))?;
         self.out.flush()
     }
-}
-
-/// The line that counts.
-fn count_line(summary: &Summary, open: usize) -> String {
-    let count = |count: usize| units::thousands(count as u64);
-    let plural = if summary.cases == 1 { "" } else { "s" };
-    let derived = match summary.derived {
-        0 => String::new(),
-        derived => format!(" ({} of them from the acceptance table)", count(derived)),
-    };
-    let mut parts = vec![format!("{GOOD}{} held{GOOD:#}", count(summary.held))];
-    if summary.failed > 0 {
-        parts.push(format!("{BAD}{} failed{BAD:#}", count(summary.failed)));
-    }
-    if summary.undecided > 0 {
-        parts.push(format!("{OPEN}{} undecided{OPEN:#}", count(summary.undecided)));
-    }
-    if summary.known_bugs > 0 {
-        let plural = if summary.known_bugs == 1 { "" } else { "s" };
-        parts.push(format!("{OPEN}{} known bug{plural}{OPEN:#}", count(summary.known_bugs)));
-    }
-    if summary.not_run > 0 {
-        parts.push(format!("{OPEN}{} not run{OPEN:#}", count(summary.not_run)));
-    }
-    let open = match open {
-        0 => String::new(),
-        open => format!("; the table leaves {} derived cartridges open", count(open)),
-    };
-    format!("{} case{plural}{derived}: {}{open}", count(summary.cases), parts.join(", "))
-}
-
-fn style(verdict: &Verdict) -> Style {
-    match verdict {
-        Verdict::Held => GOOD,
-        Verdict::Failed { .. } | Verdict::BugGone { .. } => BAD,
-        Verdict::Undecided { .. } | Verdict::KnownBug { .. } => OPEN,
-    }
-}
-
-fn decision(decided: &Decided) -> String {
-    let went = if decided.taken { "went to" } else { "went on to" };
-    format!("{}  {}  {went} {}", decided.at, decided.instruction, decided.to)
-}
-
-fn comparison(compared: &Compared) -> String {
-    let found = number(compared.found, compared.width);
-    let with = match compared.with {
-        Some(with) if compared.with_in == "zero" || compared.with_in == "the instruction" => {
-            number(with, compared.width)
-        }
-        Some(with) => format!("{} in {}", number(with, compared.width), compared.with_in),
-        None => compared.with_in.clone(),
-    };
-    let verb = if compared.with.is_none() { "tested for" } else { "compared with" };
-    format!("{}  {}  {} held {found}, {verb} {with}", compared.at, compared.instruction, compared.found_in)
-}
-
-/// A value as hex and text.
-fn number(value: u32, width: u32) -> String {
-    let digits = 2 * width as usize;
-    let bytes = &value.to_be_bytes()[4 - width as usize..];
-    let text: String = bytes.iter().map(|byte| units::printable(*byte)).collect();
-    if bytes.iter().all(|byte| (0x20..0x7F).contains(byte)) {
-        format!("0x{value:0digits$X} {text:?}")
-    } else {
-        format!("0x{value:0digits$X}")
-    }
-}
-
-fn stretch(look: &Look) -> String {
-    let place = match (look.offset, &look.field) {
-        (Some(offset), Some(field)) => format!("image 0x{offset:06X}, {field}"),
-        (Some(offset), None) => format!("image 0x{offset:06X}"),
-        (None, _) => "open bus".to_owned(),
-    };
-    format!("{} ({place})  {}  {:?}", units::address(look.address), look.hex, look.text)
 }
 
 /// A text padded or cut to a width.

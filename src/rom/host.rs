@@ -3,6 +3,8 @@
 use std::ops::Range;
 use std::path::{Path, PathBuf};
 
+use sha2::{Digest, Sha256};
+
 use super::blocks::{Image, assemble};
 use super::error::RomError;
 use super::format::{self, ByteOrder, Format, SettingFault};
@@ -99,6 +101,11 @@ impl HostRom {
     /// the burnt EPROM.
     pub fn crc32(&self) -> u32 {
         self.crc32
+    }
+
+    /// SHA-256 of [`bytes`](Self::bytes), as 64 hexadecimal digits.
+    pub fn sha256(&self) -> String {
+        Sha256::digest(self.bytes()).iter().map(|byte| format!("{byte:02x}")).collect()
     }
 
     /// The files that were read: the image or its even and odd half, then the symbol file.

@@ -175,6 +175,12 @@ impl Symbols {
         self.by_address.values().map(|symbol| (&*symbol.name, symbol.address))
     }
 
+    /// The functions of an ELF file, by address.
+    pub fn functions(&self) -> impl Iterator<Item = (&str, u32)> {
+        let functions = self.by_address.values().filter(|symbol| symbol.kind == Kind::Function);
+        functions.map(|symbol| (&*symbol.name, on_bus(symbol.address)))
+    }
+
     /// How many symbols there are.
     pub fn len(&self) -> usize {
         self.by_address.len()

@@ -42,6 +42,8 @@ pub struct Harness {
     pub rule_lines: Vec<usize>,
     /// The file in which the acceptance table stands.
     pub rules_path: PathBuf,
+    /// Every file that was read for it: its own, those that it extends, the host image, overlays.
+    pub files: Vec<PathBuf>,
 }
 
 /// A case, ready to run.
@@ -95,7 +97,9 @@ impl Harness {
         let file_name =
             path.file_stem().map_or_else(String::new, |stem| units::tame(&stem.to_string_lossy()).into_owned());
         let socket = sections.file.socket.as_ref();
+        let files = sections.read.iter().chain(host.files()).cloned().chain(plan_board::overlay_files(&sections));
         Ok(Self {
+            files: files.collect(),
             name: sections.file.name.clone().unwrap_or(file_name),
             path: path.to_owned(),
             layout,

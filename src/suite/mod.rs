@@ -20,6 +20,7 @@ mod interrupt_file;
 mod label;
 mod locate;
 mod maker;
+mod named;
 mod place;
 mod placeholder;
 mod plan_board;
@@ -39,7 +40,8 @@ pub use boundary::Boundary;
 pub use complaint::{Complaint, Details, Position, nearest};
 pub use harness::{Case, Harness};
 pub use label::fill_words;
-pub use schema::{case_schema, harness_schema};
+pub use named::files_named;
+pub use schema::{case_schema, harness_schema, lines_schema};
 pub use suite_file::{LARGEST_PRODUCT, Suite};
 
 /// The seed of all noise unless the caller gives one.

@@ -264,6 +264,12 @@ fn overlays(sections: &Sections, ports: &[Port]) -> Result<Vec<Overlay>, Complai
     Ok(overlays)
 }
 
+/// The images of the overlays.
+pub fn overlay_files(sections: &Sections) -> Vec<PathBuf> {
+    let path = KeyPath::root().key("overlays");
+    sections.file.overlays.iter().flatten().map(|overlay| sections.file(&path, &overlay.image)).collect()
+}
+
 fn overlay(sections: &Sections, path: &KeyPath, spec: &OverlaySpec, ports: &[Port]) -> Result<Overlay, Complaint> {
     let file = sections.file(&path.key("image"), &spec.image);
     let image = path.key("image");

@@ -1,4 +1,4 @@
-//! The JSON Schemas (draft 7) of harness and case files, made from the types that read them.
+//! The JSON Schemas (draft 7) of harness and case files, and of JSON output, made from the types that read or write them.
 
 use schemars::JsonSchema;
 use schemars::generate::SchemaSettings;
@@ -20,6 +20,11 @@ pub fn case_schema() -> String {
     let mut schema = schema::<CaseFile>();
     allow_placeholders(&mut schema);
     print(&schema)
+}
+
+/// The schema of lines that keyway prints.
+pub fn lines_schema<T: JsonSchema>() -> String {
+    print(&SchemaSettings::draft07().for_serialize().into_generator().into_root_schema_for::<T>().to_value())
 }
 
 fn schema<T: JsonSchema>() -> Value {

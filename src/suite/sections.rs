@@ -18,6 +18,8 @@ pub struct Sections {
     main: Arc<Document>,
     /// For each top-level key, the file in which it stands.
     origins: BTreeMap<&'static str, Arc<Document>>,
+    /// The file that was asked for and what it extends.
+    pub read: Vec<PathBuf>,
 }
 
 /// The longest chain of `extends`.
@@ -39,7 +41,8 @@ impl Sections {
     /// Reads a harness file and everything it extends.
     pub fn read(path: &Path) -> Result<Self, Complaint> {
         let main = Arc::new(Document::read(path)?);
-        let mut sections = Self { file: HarnessFile::default(), main: Arc::clone(&main), origins: BTreeMap::new() };
+        let (file, origins) = (HarnessFile::default(), BTreeMap::new());
+        let mut sections = Self { file, main: Arc::clone(&main), origins, read: vec![path.to_owned()] };
         let mut seen = vec![canonical(path)];
         let mut document = main;
         loop {
@@ -62,6 +65,7 @@ impl Sections {
             }
             seen.push(canonical(&next));
             document = Arc::new(document.read_named(&key, &next)?);
+            sections.read.push(next);
         }
     }
 

@@ -1,8 +1,8 @@
 //! A case file ready to run: `for` lists multiplied, defaults applied, one case made at a time.
 
 use std::collections::{BTreeSet, HashMap, HashSet};
-use std::path::Path;
-use std::sync::Arc;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, PoisonError};
 
 use rayon::prelude::*;
 use serde_yaml::{Mapping, Value as Yaml};
@@ -89,7 +89,7 @@ impl Suite {
     pub fn load_with(
         path: impl AsRef<Path>,
         seed: u64,
-        harnesses: &mut HashMap<std::path::PathBuf, Arc<Harness>>,
+        harnesses: &mut HashMap<PathBuf, Arc<Harness>>,
     ) -> Result<Self, Complaint> {
         let document = Document::read(path.as_ref())?;
         let file: CaseFile = document.parse()?;
@@ -191,6 +191,12 @@ impl Suite {
     /// The case file.
     pub fn path(&self) -> &Path {
         &self.document.path
+    }
+
+    /// Every file that was read for it, those of its harness left out: its own, and the images that its cases attach.
+    pub fn files(&self) -> Vec<PathBuf> {
+        let attached = self.files.lock().unwrap_or_else(PoisonError::into_inner);
+        [self.document.path.clone()].into_iter().chain(attached.keys().cloned()).collect()
     }
 
     /// The seed of all noise.

@@ -17,10 +17,11 @@ pub use judge::{Forbid, early_read, judge};
 pub use names::{Names, Spot};
 pub use reason::{Reason, Why};
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// What came of a case.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", tag = "is")]
 pub enum Verdict {
     /// Everything that must happen did.

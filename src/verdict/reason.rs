@@ -1,9 +1,10 @@
 //! One way in which an outcome is not what was wanted.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// What kind of reason.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Why {
     /// Another branch than wanted, or none.
@@ -31,7 +32,7 @@ pub enum Why {
 }
 
 /// A reason, with its sentence.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct Reason {
     /// What kind.
     pub why: Why,

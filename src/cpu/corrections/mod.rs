@@ -26,6 +26,16 @@ use super::exception::Exception;
 use super::memory::Memory;
 use table::{Family, family};
 
+/// The exception that an opcode raises because the 68000 does not have it.
+pub(super) fn undefined(opcode: u16) -> Option<Exception> {
+    match family(opcode) {
+        Family::Illegal => Some(Exception::Illegal),
+        Family::LineA => Some(Exception::LineA),
+        Family::LineF => Some(Exception::LineF),
+        _ => None,
+    }
+}
+
 impl Cpu {
     /// Executes the instruction at `at`, whose words are in the queue.
     #[inline]
