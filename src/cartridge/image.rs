@@ -159,9 +159,19 @@ impl Image {
 
     /// The byte at an offset, byte order applied; `None` beyond the image.
     pub fn byte(&self, offset: u32) -> Shown {
+        self.raw(self.stored(offset))
+    }
+
+    /// Where the byte that shows at an offset is stored.
+    fn stored(&self, offset: u32) -> u32 {
         // The last byte of an image of odd size has no other to change places with.
         let other = offset ^ 1;
-        self.raw(if self.swapped() && offset.max(other) < self.size { other } else { offset })
+        if self.swapped() && offset.max(other) < self.size { other } else { offset }
+    }
+
+    /// Changes the byte that shows at an offset; beyond the image nothing is changed.
+    pub fn change(&mut self, offset: u32, byte: u8) {
+        self.put(self.stored(offset), [byte]);
     }
 
     fn raw(&self, offset: u32) -> Shown {

@@ -2,14 +2,14 @@
 
 use std::sync::Arc;
 
-use super::evidence::EvidenceObserver;
 use super::reads::ReadsObserver;
 use super::result::{CaseResult, Reached};
 use crate::board::{Bus, RamFill};
+use crate::explain::{Evidence, Explanation, Instructions, Search, Tracer};
 use crate::run::{BranchKind, Cell, End, Machine, Outcome};
 use crate::suite::{Case, Harness, fill_words};
 use crate::units;
-use crate::verdict::{Decision, Reason, Verdict, Wanted, Why, early_read, ending, judge};
+use crate::verdict::{Decision, Reason, Verdict, Wanted, Why, early_read, ending, judge, short_ending};
 
 /// Checks cases of one harness, one after the other.
 #[derive(Debug)]
@@ -18,9 +18,29 @@ pub struct Checker {
     machine: Machine,
     /// For cases that confine reads; made when the first one comes.
     reading: Option<Machine<ReadsObserver>>,
-    /// For evidence; made when the first case fails.
-    watching: Option<Machine<EvidenceObserver>>,
+    /// For evidence and explanations; made when the first is wanted.
+    tracing: Option<Machine<Tracer>>,
+    /// Which cases get an explanation.
+    explain: Explain,
 }
+
+/// Which cases are explained.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Explain {
+    /// None: failures get their evidence, which is the last decision alone.
+    #[default]
+    No,
+    /// Those that failed or could not be decided.
+    Failures,
+    /// All.
+    All,
+}
+
+/// How many instructions the tries for the nearest other ends may take, for one explanation alone.
+const PATIENT: u64 = 100_000_000;
+
+/// The same for each of many cases.
+const HASTY: u64 = 2_000_000;
 
 /// What the first run of a case said, to compare the others with.
 struct First {
@@ -44,7 +64,12 @@ impl Checker {
     /// A checker for cases of a harness.
     pub fn new(harness: Arc<Harness>) -> Self {
         let machine = Machine::new(Arc::clone(&harness.rig));
-        Self { harness, machine, reading: None, watching: None }
+        Self { harness, machine, reading: None, tracing: None, explain: Explain::No }
+    }
+
+    /// A checker that explains these cases too.
+    pub fn explaining(self, explain: Explain) -> Self {
+        Self { explain, ..self }
     }
 
     /// Runs the case once with its first RAM fill, for tests that look at the outcome themselves.
@@ -58,10 +83,7 @@ impl Checker {
     pub fn check(&mut self, case: &Case) -> CaseResult {
         let found = self.run_fills(case);
         let verdict = Verdict::new(found.reasons, case.known_bug.as_deref());
-        let evidence = match (&verdict, found.failing) {
-            (Verdict::Failed { .. } | Verdict::Undecided { .. }, Some(fills)) => Some(self.watch(case, fills)),
-            _ => None,
-        };
+        let (evidence, explanation) = self.told(case, &verdict, found.failing);
         let (expected, expected_kind) = expected(&self.harness, case);
         let first = found.first;
         CaseResult {
@@ -80,7 +102,7 @@ impl Checker {
             fills_run: found.runs,
             verdict,
             evidence,
-            explanation: None,
+            explanation,
             rerun: String::new(),
         }
     }
@@ -149,14 +171,67 @@ impl Checker {
         (outcome, reasons)
     }
 
-    fn watch(&mut self, case: &Case, fills: &[RamFill]) -> super::Evidence {
-        let harness = &self.harness;
-        let machine = self
-            .watching
-            .get_or_insert_with(|| Machine::watched(Arc::clone(&harness.rig), EvidenceObserver::default()));
-        *machine.observer() = EvidenceObserver::default();
+    /// Evidence and explanation, as far as they are wanted.
+    fn told(
+        &mut self,
+        case: &Case,
+        verdict: &Verdict,
+        failing: Option<&[RamFill]>,
+    ) -> (Option<Evidence>, Option<Box<Explanation>>) {
+        let failed = matches!(verdict, Verdict::Failed { .. } | Verdict::Undecided { .. });
+        let explained = match self.explain {
+            Explain::No => false,
+            Explain::Failures => failed || verdict.failed(),
+            Explain::All => true,
+        };
+        if !failed && !explained {
+            return (None, None);
+        }
+        let fills = failing.unwrap_or(case.fills.first().map_or(&[], Vec::as_slice));
+        let words = fill_words(&self.harness.rig.map, fills);
+        let harness = Arc::clone(&self.harness);
+        let machine = self.trace(case, fills);
+        let attached = &case.setup.inputs.attached;
+        let evidence = failed.then(|| machine.observer().evidence(attached, harness.names(), words));
+        (evidence, explained.then(|| Box::new(self.explain_traced(case, fills, HASTY))))
+    }
+
+    /// The run of a case, with its first RAM fill, told as decisions.
+    pub fn explain(&mut self, case: &Case) -> Explanation {
+        let fills = case.fills.first().map_or(&[][..], Vec::as_slice);
+        self.trace(case, fills);
+        self.explain_traced(case, fills, PATIENT)
+    }
+
+    /// Every instruction of the run of a case with its first RAM fill.
+    pub fn instructions(&self, case: &Case) -> Instructions {
+        let mut machine = Machine::watched(Arc::clone(&self.harness.rig), Instructions::default());
+        let cycles = machine.run(&case.setup, case.fills.first().map_or(&[][..], Vec::as_slice)).cycles;
+        let mut instructions = std::mem::take(machine.observer());
+        instructions.end(cycles);
+        instructions
+    }
+
+    fn trace(&mut self, case: &Case, fills: &[RamFill]) -> &mut Machine<Tracer> {
+        let rig = &self.harness.rig;
+        let machine =
+            self.tracing.get_or_insert_with(|| Machine::watched(Arc::clone(rig), Tracer::new(Arc::clone(rig))));
+        machine.observer().start(&case.setup);
         machine.run(&case.setup, fills);
-        machine.observer().evidence(harness.names(), fill_words(&harness.rig.map, fills))
+        machine
+    }
+
+    /// Tells the run that was just traced.
+    fn explain_traced(&mut self, case: &Case, fills: &[RamFill], budget: u64) -> Explanation {
+        let names = self.harness.names();
+        let Some(machine) = &mut self.tracing else { return Explanation::default() };
+        let attached = &case.setup.inputs.attached;
+        let (tracer, outcome, bus) = machine.watched_run();
+        let mut explanation = tracer.tell(outcome, bus, attached, names);
+        explanation.fill = fill_words(&self.harness.rig.map, fills);
+        explanation.nearest =
+            Search::new(names, &mut self.machine, machine, &case.setup, fills, budget).nearest(&explanation);
+        explanation
     }
 }
 
@@ -204,16 +279,7 @@ fn reached(harness: &Harness, outcome: &Outcome) -> Reached {
         let branch = &harness.rig.branches[index];
         return Reached::Branch { branch: branch.name.clone(), kind: branch.kind };
     }
-    let short = match outcome.end {
-        End::Branch(_) | End::NoBranch(_) => "no branch".to_owned(),
-        End::Returned => "returned".to_owned(),
-        End::Crashed(crash) => crash.exception.name(),
-        End::Halted(_) => "double fault".to_owned(),
-        End::Stopped => "stopped".to_owned(),
-        End::LeftHost { .. } => "left the host".to_owned(),
-        End::Hung { .. } => "hang".to_owned(),
-        End::Limit(_) => "limit".to_owned(),
-    };
+    let short = short_ending(outcome, harness.names());
     Reached::Other { short, text: ending(outcome, harness.names()) }
 }
 

@@ -4,11 +4,10 @@
 //! parallel. The results are one model that every reporter renders; nothing here prints.
 
 mod checker;
-mod evidence;
 mod many;
 mod reads;
 mod result;
 
-pub use checker::Checker;
+pub use checker::{Checker, Explain};
 pub use many::{Job, Source, check_all};
-pub use result::{CaseResult, Compared, Decided, Evidence, Look, Reached, Summary};
+pub use result::{CaseResult, Reached, Summary};

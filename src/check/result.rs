@@ -2,9 +2,9 @@
 
 use serde::Serialize;
 
-use crate::explain::Explanation;
+use crate::explain::{Evidence, Explanation};
 use crate::run::BranchKind;
-use crate::verdict::{Spot, Verdict};
+use crate::verdict::Verdict;
 
 /// The result of one case.
 #[derive(Clone, Debug, Serialize)]
@@ -79,75 +79,6 @@ impl Reached {
             Reached::Other { short, .. } => short,
         }
     }
-}
-
-/// Why a run went where it went.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub struct Evidence {
-    /// Where the routine decided.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub decided: Option<Decided>,
-    /// What was compared for that.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub compared: Option<Compared>,
-    /// The last bytes of the attached image that it looked at before.
-    pub looked_at: Vec<Look>,
-    /// The RAM fill of this run.
-    pub fill: String,
-}
-
-/// The conditional branch that decided.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub struct Decided {
-    /// Where.
-    pub at: Spot,
-    /// The instruction.
-    pub instruction: String,
-    /// Where it went on.
-    pub to: Spot,
-    /// Whether it branched.
-    pub taken: bool,
-}
-
-/// A stretch of the attached image that was read.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub struct Look {
-    /// Bus address of the first byte.
-    pub address: u32,
-    /// Its image offset; absent for open bus.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub offset: Option<u32>,
-    /// The header field of the first byte.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub field: Option<String>,
-    /// The bytes as they were read, in hexadecimal.
-    pub hex: String,
-    /// The bytes as text; a dot for what cannot be printed.
-    pub text: String,
-}
-
-/// A compare of something that came from the cartridge or a port.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub struct Compared {
-    /// Where.
-    pub at: Spot,
-    /// The instruction.
-    pub instruction: String,
-    /// What was found.
-    pub found: u32,
-    /// Where that came from: a header field, an image offset, a port.
-    pub found_in: String,
-    /// What it was compared with; absent for the test of a bit.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub with: Option<u32>,
-    /// Where that came from.
-    pub with_in: String,
-    /// Width in bytes.
-    pub width: u32,
 }
 
 /// The counts at the end.

@@ -3,6 +3,7 @@
 mod check;
 mod complain;
 mod exit;
+mod explain;
 mod list;
 mod new;
 mod select;
@@ -38,6 +39,8 @@ tool itself, 4 nothing was selected, 5 undecided (a limit was reached), 130 inte
 enum Command {
     /// Run cases and say which branch each took.
     Check(check::CheckArguments),
+    /// Tell why cases take their branch: what each decision compared, and what would have ended otherwise.
+    Explain(explain::ExplainArguments),
     /// List cases and branches.
     List(list::ListArguments),
     /// Write a small harness and suite for a ROM, to start from.
@@ -125,6 +128,7 @@ fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
     choose_color(arguments.color);
     let result = match arguments.command {
         Command::Check(arguments) => check::run(&arguments),
+        Command::Explain(arguments) => explain::run(&arguments),
         Command::List(arguments) => list::run(&arguments),
         Command::New(arguments) => new::run(&arguments),
         Command::Schema(arguments) => texts::schema(&arguments),

@@ -60,8 +60,13 @@ pub struct TextCompare {
     pub with: Text,
     /// How many bytes agreed before the first difference.
     pub matched: usize,
+    /// How many bytes were compared; both texts may go on behind them, to the end of the header field.
+    pub compared: usize,
     /// Whether all that was compared agreed.
     pub equal: bool,
+    /// What the image holds at the first difference, if a contact fault made something else of it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub stored: Option<u8>,
     /// The decision that ended it.
     pub went: Went,
 }
@@ -152,8 +157,6 @@ pub enum Origin {
     Port {
         /// Its name.
         port: String,
-        /// How many of its reads.
-        reads: u64,
     },
     /// RAM that nothing had written.
     Ram {
@@ -161,6 +164,11 @@ pub enum Origin {
         first: u32,
         /// Last address.
         last: u32,
+    },
+    /// An interrupt: that it came, and when.
+    Interrupt {
+        /// The device, or the level where several share one.
+        device: String,
     },
     /// The window where no cartridge answers, or nothing at all.
     OpenBus {
@@ -244,10 +252,11 @@ pub struct PortStep {
 pub struct ExceptionStep {
     /// Its name.
     pub name: String,
-    /// Where the program would have gone on.
+    /// Where the program would have gone on, or the instruction that raised it if no handler took it.
     pub from: Spot,
-    /// Its handler.
-    pub to: Spot,
+    /// Its handler; absent if none took it and the run ended.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub to: Option<Spot>,
     /// How often in a row.
     pub times: u64,
     /// What it hangs on, if on anything from outside (a divisor, say).
@@ -279,7 +288,7 @@ pub struct Omitted {
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub struct Nearby {
-    /// The bytes to change, in order of their offset.
+    /// What to change, bytes in order of their offset.
     pub changes: Vec<Change>,
     /// What it would have done, as a person says it: "would have matched 0x000342 <our_products+16>".
     pub would: String,
@@ -287,19 +296,29 @@ pub struct Nearby {
     pub ends: String,
 }
 
-/// One byte changed.
+/// One thing changed.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub struct Change {
-    /// Image offset.
-    pub offset: u32,
-    /// The header field: `product[12]`.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub field: Option<String>,
-    /// What it is.
-    pub is: u8,
-    /// What it would have to be.
-    pub instead: u8,
+#[serde(rename_all = "kebab-case", tag = "change")]
+pub enum Change {
+    /// A byte of the attached image.
+    Byte {
+        /// Image offset.
+        offset: u32,
+        /// The header field: `product[12]`.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        field: Option<String>,
+        /// What it is.
+        is: u8,
+        /// What it would have to be.
+        instead: u8,
+    },
+    /// What a port reads, all through the run.
+    Port {
+        /// Its name.
+        port: String,
+        /// What it would have to read.
+        instead: u32,
+    },
 }
 
 /// Everything from outside on which the way of a run hung.
@@ -308,16 +327,85 @@ pub struct Change {
 pub struct Influence {
     /// By origin, in order.
     pub of: Vec<Origin>,
-    /// How many decisions hung on each byte of the attached image, by offset; bytes without any are left out.
+    /// The decisions that hung on each byte of the attached header, by offset; bytes without any are left out.
     pub decisions: Vec<ByteDecisions>,
 }
 
-/// How many decisions hung on a byte.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+/// The decisions that hung on a byte.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub struct ByteDecisions {
     /// Image offset.
     pub offset: u32,
-    /// Decisions.
-    pub decisions: u32,
+    /// The branches and jumps, by their address.
+    pub at: Vec<u32>,
+}
+
+/// The decision that counted most, in short: the last one that hung on something from outside.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub struct Evidence {
+    /// Where the routine decided.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub decided: Option<Decided>,
+    /// What was compared for that.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub compared: Option<Compared>,
+    /// The last bytes of the attached image that it looked at before.
+    pub looked_at: Vec<Look>,
+    /// The RAM fill of this run.
+    pub fill: String,
+}
+
+/// The conditional branch that decided.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub struct Decided {
+    /// Where.
+    pub at: Spot,
+    /// The instruction.
+    pub instruction: String,
+    /// Where it went on.
+    pub to: Spot,
+    /// Whether it branched.
+    pub taken: bool,
+}
+
+/// A stretch of the attached image that was read.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub struct Look {
+    /// Bus address of the first byte.
+    pub address: u32,
+    /// Its image offset; absent for open bus.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub offset: Option<u32>,
+    /// The header field of the first byte.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub field: Option<String>,
+    /// The bytes as they were read, in hexadecimal.
+    pub hex: String,
+    /// The bytes as text; a dot for what cannot be printed.
+    pub text: String,
+}
+
+/// A compare of something that came from the cartridge or a port.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub struct Compared {
+    /// Where.
+    pub at: Spot,
+    /// The instruction.
+    pub instruction: String,
+    /// What was found.
+    pub found: u32,
+    /// Where that came from: a header field, an image offset, a port.
+    pub found_in: String,
+    /// What it was compared with; absent for the test of a bit.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub with: Option<u32>,
+    /// Where that came from.
+    pub with_in: String,
+    /// Width in bytes.
+    pub width: u32,
 }

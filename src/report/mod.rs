@@ -1,9 +1,13 @@
 //! Reporters: each renders the same results, and none computes.
 
+mod explanation;
+mod instructions;
 mod json;
 mod terminal;
 
-pub use json::JsonLines;
+pub use explanation::write as write_explanation;
+pub use instructions::write as write_instructions;
+pub use json::{FORMAT, JsonLines};
 pub use terminal::Terminal;
 
 use std::io;

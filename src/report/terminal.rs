@@ -6,7 +6,8 @@ use anstyle::{AnsiColor, Style};
 use unicode_width::UnicodeWidthStr;
 
 use super::{Group, Reporter, Start};
-use crate::check::{CaseResult, Compared, Decided, Evidence, Look, Summary};
+use crate::check::{CaseResult, Summary};
+use crate::explain::{Compared, Decided, Evidence, Look};
 use crate::units;
 use crate::verdict::Verdict;
 

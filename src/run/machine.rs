@@ -84,6 +84,11 @@ impl<O: Observer> Machine<O> {
         &self.board.bus
     }
 
+    /// The observer beside what it has seen.
+    pub fn watched_run(&mut self) -> (&mut O, &Outcome, &Bus) {
+        (&mut self.board.observer, &self.outcome, &self.board.bus)
+    }
+
     /// Runs the routine once, with these RAM fills (by area), and says what happened.
     pub fn run(&mut self, setup: &Setup, fills: &[RamFill]) -> &Outcome {
         let mut end = self.start(setup, fills).unwrap_or_else(|| self.advance(u64::MAX));

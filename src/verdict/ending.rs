@@ -6,6 +6,21 @@ use crate::cpu::Exception;
 use crate::run::{Crash, End, Interrupt, Limit, Outcome, Wrong};
 use crate::units;
 
+/// How a run ended in a word or two: the name of the branch, "crash", "hang".
+pub fn short_ending(outcome: &Outcome, names: Names) -> String {
+    match outcome.end {
+        End::Branch(index) => names.rig.branches[index].name.clone(),
+        End::NoBranch(_) => "no branch".to_owned(),
+        End::Returned => "returned".to_owned(),
+        End::Crashed(crash) => crash.exception.name(),
+        End::Halted(_) => "double fault".to_owned(),
+        End::Stopped => "stopped".to_owned(),
+        End::LeftHost { .. } => "left the host".to_owned(),
+        End::Hung { .. } => "hang".to_owned(),
+        End::Limit(_) => "limit".to_owned(),
+    }
+}
+
 /// How a run ended, as the start of a sentence.
 pub fn ending(outcome: &Outcome, names: Names) -> String {
     let last = names.spot(outcome.last);

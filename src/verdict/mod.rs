@@ -11,7 +11,7 @@ mod names;
 mod reason;
 
 pub use acceptance::{Acceptance, Conditions, Decision, FieldMatch, PortMatch, Rule};
-pub use ending::ending;
+pub use ending::{ending, short_ending};
 pub use expectation::{Expectation, PortWrites, Shows, Wanted, Within, Writes};
 pub use judge::{Forbid, early_read, judge};
 pub use names::{Names, Spot};

@@ -1,0 +1,201 @@
+//! What a traced run notes: decisions and everything else worth telling, still in numbers.
+//!
+//! [`Events`] folds what repeats while the run goes on, so that a poll of a hundred thousand looks costs one entry. The
+//! pieces of a compared text are kept apart: they differ in where they come from, and are joined when the run is told.
+
+use super::op::Register;
+use super::shadow::{CLEAN, Mark, Marks};
+use super::sources::Taint;
+use crate::cpu::Exception;
+
+/// Where a value was held.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Held {
+    Register(Register),
+    /// At this bus address.
+    Memory(u32),
+    Immediate,
+}
+
+/// A value that an instruction used.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Operand {
+    pub value: u32,
+    /// Width in bytes.
+    pub width: u32,
+    pub marks: Marks,
+    pub held: Held,
+}
+
+impl Operand {
+    pub fn constant(value: u32, width: u32) -> Self {
+        Self { value, width, marks: CLEAN, held: Held::Immediate }
+    }
+
+    /// The marks that count.
+    pub fn marks(&self) -> &[Mark] {
+        &self.marks[..self.width.min(4) as usize]
+    }
+
+    /// Whether nothing from outside is in it.
+    pub fn clean(&self) -> bool {
+        self.marks().iter().all(|mark| mark.taint.clean())
+    }
+
+    /// The bus address from which all its bytes were copied, one after the other, highest first.
+    pub fn origin(&self) -> Option<u32> {
+        let first = self.marks().last()?.origin()?;
+        let in_order = |(index, mark): (usize, &Mark)| mark.origin() == Some(first + index as u32);
+        self.marks().iter().rev().enumerate().all(in_order).then_some(first)
+    }
+}
+
+/// What an instruction that set the condition codes did.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Compares {
+    /// It compared two values.
+    Two,
+    /// It tested one value, or moved it.
+    Zero,
+    /// It tested these bits of a value.
+    Bits(u32),
+    /// It computed something.
+    Result,
+}
+
+/// The instruction that set the condition codes.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Setter {
+    /// Its address.
+    pub at: u32,
+    /// Which instruction of the run it was.
+    pub serial: u64,
+    pub compares: Compares,
+    pub found: Operand,
+    pub with: Option<Operand>,
+}
+
+/// Which way a conditional branch went.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Turn {
+    pub at: u32,
+    pub to: u32,
+    pub taken: bool,
+    /// The condition, as the opcode has it.
+    pub condition: u8,
+}
+
+/// Something worth telling.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Event {
+    /// A branch that something from outside decided.
+    Decision { setter: Setter, turn: Turn },
+    /// A jump to an address from outside.
+    Jump { at: u32, to: u32 },
+    /// An access to an address from outside.
+    Lookup { at: u32, address: u32, value: Option<u32> },
+    /// A port was written.
+    Write { at: u32, port: usize, value: u16 },
+    /// A handler was entered.
+    Exception { exception: Exception, from: u32, to: u32 },
+    /// The RESET instruction put the latches back.
+    Reset,
+}
+
+/// An event, how often it happened in a row, and what it hung on.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Entry {
+    pub event: Event,
+    pub times: u64,
+    pub taint: Taint,
+}
+
+impl Entry {
+    /// Whether another entry says the same again, but for the value found.
+    fn repeats(&self, other: &Self) -> bool {
+        match (&self.event, &other.event) {
+            (Event::Decision { setter: one, turn: way }, Event::Decision { setter: two, turn: other_way }) => {
+                way == other_way
+                    && one.at == two.at
+                    && one.found.origin() == two.found.origin()
+                    && one.with.map(|with| with.origin()) == two.with.map(|with| with.origin())
+            }
+            (Event::Lookup { at: one, address, .. }, Event::Lookup { at: two, address: other, .. }) => {
+                one == two && address == other
+            }
+            (
+                Event::Exception { exception: one, from, to },
+                Event::Exception { exception: two, from: other_from, to: other_to },
+            ) => one == two && from == other_from && to == other_to,
+            _ => false,
+        }
+    }
+}
+
+/// How many entries are kept from the start, and as many from the end.
+const KEPT: usize = 1 << 15;
+
+/// The longest round of entries that is found to repeat.
+const LONGEST_ROUND: usize = 4;
+
+/// The events of a run.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Events {
+    first: Vec<Entry>,
+    last: std::collections::VecDeque<Entry>,
+    /// Entries that fell out of the middle.
+    pub omitted: u64,
+}
+
+impl Events {
+    pub fn clear(&mut self) {
+        self.first.clear();
+        self.last.clear();
+        self.omitted = 0;
+    }
+
+    /// Adds an event; `join` makes one taint of two.
+    pub fn push(&mut self, event: Event, taint: Taint, join: impl FnMut(Taint, Taint) -> Taint) {
+        let entry = Entry { event, times: 1, taint };
+        if self.first.len() < KEPT {
+            self.first.push(entry);
+            self.fold(join);
+            return;
+        }
+        if self.last.len() == KEPT {
+            self.last.pop_front();
+            self.omitted += 1;
+        }
+        self.last.push_back(entry);
+    }
+
+    /// Folds the last round of entries into the one before if they say the same.
+    fn fold(&mut self, mut join: impl FnMut(Taint, Taint) -> Taint) {
+        let length = self.first.len();
+        for round in 1..=LONGEST_ROUND.min(length / 2) {
+            let (before, after) = self.first[length - 2 * round..].split_at(round);
+            // A round in the making may already have repeats within; counts must agree or be told apart.
+            if !before.iter().zip(after).all(|(one, two)| one.repeats(two)) {
+                continue;
+            }
+            for index in length - round..length {
+                let earlier = self.first[index - round];
+                let entry = &mut self.first[index];
+                entry.times += earlier.times;
+                entry.taint = join(entry.taint, earlier.taint);
+            }
+            self.first.drain(length - 2 * round..length - round);
+            return;
+        }
+    }
+
+    /// All entries that were kept, in order, and the index of the gap in them.
+    pub fn entries(&self) -> impl Iterator<Item = &Entry> {
+        self.first.iter().chain(&self.last)
+    }
+
+    /// How many entries come before those that were left out.
+    pub fn before_gap(&self) -> usize {
+        self.first.len()
+    }
+}
