@@ -10,6 +10,8 @@ mod name;
 mod nearest;
 mod op;
 mod shadow;
+#[cfg(test)]
+mod soundness;
 mod sources;
 mod tell;
 mod texts;

@@ -29,8 +29,7 @@ struct Last {
 impl Tracer {
     /// Tells the run that was just traced.
     pub fn tell(&mut self, outcome: &Outcome, bus: &Bus, attached: &Attached, names: Names) -> Explanation {
-        self.note_writes(&outcome.writes);
-        let crash = self.crashed(outcome);
+        let crash = self.end(outcome);
         let conditions = conditions(outcome, names);
         let cells: Vec<(Operand, &str, u32)> = conditions
             .into_iter()
@@ -87,10 +86,17 @@ impl Tracer {
         steps
     }
 
-    /// What a crash hangs on: the address of the access, or what the instruction looked at.
-    fn crashed(&mut self, outcome: &Outcome) -> Taint {
-        let End::Crashed(crash) = outcome.end else { return Taint::CLEAN };
-        self.raised_by(crash.exception)
+    /// Tells what the last instruction did. What a crash hangs on: the address of the access, or what the instruction
+    /// looked at.
+    pub(super) fn end(&mut self, outcome: &Outcome) -> Taint {
+        self.note_writes(&outcome.writes);
+        let taint = match outcome.end {
+            End::Crashed(crash) => self.ended_by(crash.exception),
+            End::Halted(exception) => self.ended_by(exception),
+            _ => Taint::CLEAN,
+        };
+        self.influenced(taint);
+        taint
     }
 
     /// What a cell holds, with its marks.

@@ -34,6 +34,10 @@ pub(super) struct Now {
     pub registers: Registers,
     pub reads: Vec<ReadByte>,
     pub writes: Vec<Access>,
+    /// What the bytes that it wrote hang on.
+    pub marked: Vec<(u32, Taint)>,
+    /// Whether its last bus cycle so far was a write.
+    pub wrote_last: bool,
     pub next: u32,
 }
 
@@ -178,6 +182,8 @@ impl Observer for Tracer {
         now.registers = *registers;
         now.reads.clear();
         now.writes.clear();
+        now.marked.clear();
+        now.wrote_last = false;
     }
 
     fn passing(&mut self, access: &Access) {
@@ -193,6 +199,7 @@ impl Observer for Tracer {
 
     fn write(&mut self, access: &Access) {
         self.now.writes.push(*access);
+        self.now.wrote_last = true;
     }
 
     fn exception(&mut self, exception: Exception, from: u32, to: u32) {

@@ -64,6 +64,7 @@ impl Tracer {
         let host = access.place == Place::Host;
         let mut taint = Taint::CLEAN;
         self.last = [Taint::CLEAN; 2];
+        self.now.wrote_last = false;
         if !host && !matches!(access.place, Place::Overlay(_)) {
             let marks = [0, 1].map(|index| self.mark_of(access, index));
             self.last = marks.map(|mark| mark.taint);

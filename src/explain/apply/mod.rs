@@ -12,7 +12,7 @@ use super::op::{Address, Alu, Loc, Op, Register, Shift, Unary};
 use super::shadow::{CLEAN, Mark, Marks};
 use super::sources::{Source, Taint};
 use super::tracer::Tracer;
-use crate::board::{Access, BUS_MASK, Place};
+use crate::board::{Access, BUS_MASK, Place, PortSize};
 use crate::cpu::Exception;
 
 /// The stack pointer.
@@ -26,6 +26,26 @@ impl Tracer {
         let mut taken = Taken { bytes: &bytes };
         self.move_marks(op, &mut taken);
         self.now.reads = bytes;
+        if self.now.wrote_last {
+            self.leave_on_bus();
+        }
+    }
+
+    /// What was written last stays on the bus, in the order of the bus cycles; a byte is on both halves.
+    fn leave_on_bus(&mut self) {
+        for index in 0..self.now.writes.len() {
+            let access = self.now.writes[index];
+            let mut taints = [Taint::CLEAN; 2];
+            for (address, taint) in self.now.marked.iter().rev() {
+                match (address.wrapping_sub(access.address & BUS_MASK), access.size) {
+                    (0, PortSize::Byte) => taints = [*taint; 2],
+                    (0, PortSize::Word) => taints[0] = *taint,
+                    (1, PortSize::Word) => taints[1] = *taint,
+                    _ => {}
+                }
+            }
+            self.last = taints;
+        }
     }
 
     fn move_marks(&mut self, op: Op, taken: &mut Taken) {
@@ -159,7 +179,7 @@ impl Tracer {
         let address = address & BUS_MASK;
         let covers = |access: &&Access| address.wrapping_sub(access.address) < access.size.bytes();
         let Some(place) = self.now.writes.iter().find(covers).map(|access| access.place) else { return };
-        self.last[(address & 1) as usize] = mark.taint;
+        self.now.marked.push((address, mark.taint));
         self.ram.set(place, address, mark);
         if !mark.taint.clean()
             && let Some(port) = self.rig.map.port_at(address)

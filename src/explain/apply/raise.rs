@@ -37,6 +37,8 @@ impl Tracer {
         let bytes = std::mem::take(&mut self.now.reads);
         let read = bytes.iter().fold(Taint::CLEAN, |taint, byte| self.follow.join(taint, byte.mark.taint));
         self.now.reads = bytes;
+        let reached = self.address_of(op);
+        self.influenced(reached);
         let taint = match (exception, op) {
             (Exception::Interrupt(_) | Exception::Trace | Exception::Trap(_), _) => return Taint::CLEAN,
             (Exception::Trapv, _) => return self.follow.flags,
@@ -44,7 +46,7 @@ impl Tracer {
             // Where it would have gone on is what is wrong.
             (_, Op::Return { .. }) => read,
             (_, Op::Branch { condition } | Op::CountedBranch { condition, .. }) => self.follow.condition(condition),
-            _ => self.address_of(op),
+            _ => reached,
         };
         let taint = if matches!(exception, Exception::ZeroDivide | Exception::Chk) {
             // N and Z may be those of the dividend.
@@ -61,6 +63,24 @@ impl Tracer {
         self.follow.zero = self.follow.join(self.follow.zero, taint);
         self.follow.flags = self.follow.join(self.follow.flags, taint);
         self.now.op = None;
+        taint
+    }
+
+    /// What an exception hangs on that ended the run. An error may have been met while the frame of another exception was
+    /// being stacked, so the one that the instruction raised first counts too.
+    pub(in crate::explain) fn ended_by(&mut self, exception: Exception) -> Taint {
+        let Some(op) = self.now.op else { return Taint::CLEAN };
+        let stacked = matches!(op, Op::Product { .. } | Op::Check { .. } | Op::TrapOnOverflow);
+        let mut taint = self.raised_by(exception);
+        if stacked && !matches!(exception, Exception::ZeroDivide | Exception::Chk | Exception::Trapv) {
+            for first in [Exception::Chk, Exception::Trapv] {
+                self.now.op = Some(op);
+                let by = self.raised_by(first);
+                taint = self.follow.join(taint, by);
+            }
+        }
+        let stack = self.follow.address(STACK);
+        self.influenced(stack);
         taint
     }
 
