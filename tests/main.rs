@@ -3,6 +3,7 @@
 
 mod bad_input;
 mod checking;
+mod explaining;
 mod machine;
 mod manual;
 mod random;

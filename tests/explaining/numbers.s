@@ -215,14 +215,14 @@ tell_mode:
 
 | count_marks: counts the bytes with bit 7, one decision a byte, and compares the
 | count with the header's.
-| Decides: image 0x200-0x2FF, each byte by its own branch and through the count,
+| Decides: image 0x200-0x3FF, each byte by its own branch and through the count,
 | which no data leads to; and marks.
 
         .globl  count_marks
         .type   count_marks, @function
 count_marks:
-        lea     SUMMED,a0
-        move.w  #SUMMED_SIZE-1,d0
+        lea     MARKED,a0
+        move.w  #MARKED_SIZE-1,d0
         moveq   #0,d1
 count_byte:
         tst.b   (a0)+

@@ -50,14 +50,20 @@ add_steps:
         bra.w   mode_combination
         .size   add_steps, . - add_steps
 
+| The handlers note that they ran.
+
         .globl  on_zero_divide, on_bounds, on_overflow
         .type   on_zero_divide, @function
         .type   on_bounds, @function
         .type   on_overflow, @function
 on_zero_divide:
-on_bounds:
-on_overflow:
         moveq   #1,d6
+        rte
+on_bounds:
+        moveq   #2,d6
+        rte
+on_overflow:
+        moveq   #3,d6
         rte
         .size   on_overflow, . - on_overflow
 
@@ -69,7 +75,7 @@ on_overflow:
         .type   call_cartridge, @function
 call_cartridge:
         moveq   #0,d0
-        jsr     SUMMED
+        jsr     CODE
         cmpi.b  #MODE_COMBINATION,d0
         beq.w   mode_combination
         bra.w   mode_alone
