@@ -39,7 +39,12 @@ struct Bench {
     checker: Checker,
     machine: Machine,
     explained: usize,
+    /// Bytes with influence that changed the branch.
+    decisive: usize,
 }
+
+/// No byte of the cartridge decides there; everywhere else one has to, or leaving it out would not be noticed.
+const UNDECIDED: [&str; 4] = ["poll_pedal", "await_counter", "convert", "blanks"];
 
 impl Bench {
     fn load(path: &std::path::Path) -> Self {
@@ -52,6 +57,7 @@ impl Bench {
             machine: Machine::new(Arc::clone(&harness.rig)),
             harness,
             explained: 0,
+            decisive: 0,
         }
     }
 
@@ -98,10 +104,12 @@ fn a_byte_without_influence_never_changes_the_branch() {
         try_near(bench, &case, &explanation, &mut counts);
     }
     for bench in &benches {
-        assert!(bench.explained > RUNS / 10_000, "{} was hardly tried: {}", bench.name, bench.explained);
+        assert!(bench.explained > 0, "{} was not tried", bench.name);
+        let decides = !UNDECIDED.contains(&bench.name.as_str());
+        assert_eq!(bench.decisive > 0, decides, "{}: {} decisive bytes", bench.name, bench.decisive);
     }
-    assert!(counts.harmless > 4 * RUNS && counts.beside > RUNS && counts.lost > RUNS / 100, "vacuous: {counts:?}");
-    assert!(counts.near > RUNS, "hardly any near change: {counts:?}");
+    assert!(counts.harmless > 4 * RUNS && counts.beside > RUNS / 4 && counts.lost > RUNS / 100, "vacuous: {counts:?}");
+    assert!(counts.near > RUNS / 2, "hardly any near change: {counts:?}");
     assert!(counts.influential > RUNS && counts.decisive * 4 > counts.influential, "too much is listed: {counts:?}");
 }
 
@@ -120,6 +128,7 @@ fn try_bytes(bench: &mut Bench, case: &Case, explanation: &Explanation, random: 
         if listed.contains(&offset) {
             counts.influential += 1;
             counts.decisive += usize::from(!same);
+            bench.decisive += usize::from(!same);
         } else {
             counts.harmless += 1;
             counts.beside += usize::from(listed.range(offset.saturating_sub(2)..=offset + 2).next().is_some());
