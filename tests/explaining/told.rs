@@ -38,20 +38,21 @@ pub fn hangs_on_others(explanation: &Explanation, others: &[&str]) -> bool {
 
 /// All compares of texts, those of scans among them.
 pub fn compares(explanation: &Explanation) -> Vec<&TextCompare> {
-    let compares = |step| match step {
-        &Step::Compare(ref compare) => vec![compare],
-        Step::Scan(scan) => scan.entries.iter().collect(),
-        _ => Vec::new(),
-    };
+    fn compares(step: &Step) -> Vec<&TextCompare> {
+        match step {
+            Step::Compare(compare) => vec![compare],
+            Step::Scan(scan) => scan.entries.iter().collect(),
+            _ => Vec::new(),
+        }
+    }
     explanation.steps.iter().flat_map(compares).collect()
 }
 
 /// All tests of values.
 pub fn tests(explanation: &Explanation) -> Vec<&Test> {
-    let test = |step| match step {
-        &Step::Test(ref test) => Some(test),
-        _ => None,
-    };
+    fn test(step: &Step) -> Option<&Test> {
+        if let Step::Test(test) = step { Some(test) } else { None }
+    }
     explanation.steps.iter().filter_map(test).collect()
 }
 

@@ -95,3 +95,24 @@ shift_time:
         bne.w   mode_noise
         bra.w   mode_refused
         .size   shift_time, . - shift_time
+
+| multiply_time: multiplies by `steps` 200 times and throws it away, which takes
+| two cycles more for each bit that is 1; then a blank has come meanwhile or not.
+| Decides: steps, by time alone, and the interrupt.
+
+        .globl  multiply_time
+        .type   multiply_time, @function
+multiply_time:
+        move.w  STEPS,d1
+        move.w  #0,blanks
+        move.w  #200-1,d0
+        move.w  #SR_PICTURE,sr
+multiply_again:
+        moveq   #1,d2
+        mulu.w  d1,d2
+        dbra    d0,multiply_again
+        move.w  #SR_QUIET,sr
+        cmpi.w  #1,blanks
+        bcs.w   mode_refused
+        bra.w   mode_combination
+        .size   multiply_time, . - multiply_time
