@@ -3,6 +3,7 @@
 mod apply;
 mod event;
 mod evidence;
+mod fold;
 mod follow;
 mod instructions;
 mod model;

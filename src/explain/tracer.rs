@@ -145,9 +145,14 @@ impl Tracer {
         self.influence = self.follow.join(self.influence, taint);
     }
 
-    /// Notes an event.
+    /// Notes an event on which the way of the run hangs.
     pub(super) fn note(&mut self, event: Event, taint: Taint) {
         self.influenced(taint);
+        self.note_kept(event, taint);
+    }
+
+    /// Notes an event that decides nothing by itself.
+    pub(super) fn note_kept(&mut self, event: Event, taint: Taint) {
         let sources = &mut self.follow.sources;
         self.events.push(event, taint, |one, other| sources.join(one, other));
     }

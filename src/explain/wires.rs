@@ -32,6 +32,7 @@ impl Tracer {
             && bus.place(at) == Place::Host
             && let Some(op) = index.and_then(|index| self.ops.get(index)).copied().flatten()
         {
+            self.follow.code = Taint::CLEAN;
             return op;
         }
         let from_host = match self.word_fetched(at) {
@@ -41,6 +42,7 @@ impl Tracer {
         let word = |address| self.word_fetched(address).map_or_else(|| bus.peek_word(address), |word| word.value);
         let decoded = decode(at, word);
         let op = Op::of(&decoded);
+        self.follow.code = Taint::CLEAN;
         if from_host {
             self.keep_op(index, op);
         } else {
@@ -78,8 +80,9 @@ impl Tracer {
                     self.follow.all(&bytes)
                 }
             };
-            self.influenced(taint);
+            self.follow.code = self.follow.join(self.follow.code, taint);
         }
+        self.influenced(self.follow.code);
     }
 
     /// A word came into the queue.

@@ -112,9 +112,8 @@ impl Tracer {
                 if self.timed {
                     self.influenced(all);
                 }
-                if divides {
-                    // A divisor of zero is an exception.
-                    self.influenced(one);
+                if divides && !one.clean() {
+                    self.note(Event::Passed { exception: Exception::ZeroDivide, at: self.now.at }, one);
                 }
                 let marks = self.follow.mixed(all, 4);
                 self.set_flags(Compares::Result, target, Some(source));
@@ -124,8 +123,10 @@ impl Tracer {
                 let bound = self.find(bound, 2, taken);
                 let value = self.find(Loc::Register(Register::Data(register)), 2, taken);
                 let (one, other) = (self.follow.all(bound.marks()), self.follow.all(value.marks()));
-                self.influenced(one);
-                self.influenced(other);
+                let both = self.follow.join(one, other);
+                if !both.clean() {
+                    self.note(Event::Passed { exception: Exception::Chk, at: self.now.at }, both);
+                }
                 self.set_flags(Compares::Two, value, Some(bound));
             }
             _ => {}

@@ -10,6 +10,7 @@ impl Tracer {
                 if self.timed {
                     self.influenced(taint);
                 }
+                self.keep_answer(condition, taint);
                 let marks = self.follow.mixed(taint, 1);
                 self.store(to, 1, &marks);
             }
@@ -24,6 +25,7 @@ impl Tracer {
             }
             Op::FromStatus { to } => {
                 let taint = self.follow.codes();
+                self.keep_answer(0, taint);
                 let marks = self.follow.mixed(taint, 1);
                 self.store(to, 2, &marks);
             }
@@ -48,7 +50,7 @@ impl Tracer {
             Op::Branch { condition } => {
                 let taken = self.now.registers.sr.condition(condition);
                 let taint = self.follow.condition(condition);
-                self.decide(Turn { at, to, taken, condition }, taint);
+                self.decide(Turn { at, to, taken, counted: false, kept: false, condition }, taint);
             }
             Op::CountedBranch { condition, register } => self.count_down(condition, register),
             Op::Jump { to: place, calls } => {
@@ -97,7 +99,7 @@ impl Tracer {
         );
         let taken = !met && count.value != 0;
         let flags = self.follow.condition(condition);
-        let turn = Turn { at, to, taken, condition };
+        let turn = Turn { at, to, taken, counted: true, kept: false, condition };
         if count.clean() {
             self.decide(turn, flags);
         } else if !met {
@@ -109,6 +111,18 @@ impl Tracer {
             self.follow.set_register(Register::Data(register), 2, &marks);
         } else {
             self.decide(turn, flags);
+        }
+    }
+
+    /// An instruction keeps what a condition was; a branch may ask for it later.
+    fn keep_answer(&mut self, condition: u8, taint: Taint) {
+        if let Some(setter) = self.setter.filter(|_| !taint.clean()) {
+            let (at, to) = (self.now.at, self.now.next);
+            let taken = self.now.registers.sr.condition(condition);
+            self.note_kept(
+                Event::Decision { setter, turn: Turn { at, to, taken, counted: false, kept: true, condition } },
+                taint,
+            );
         }
     }
 

@@ -68,7 +68,12 @@ impl Tracer {
             Op::Branch { .. } | Op::CountedBranch { .. } | Op::Jump { .. } | Op::Call | Op::Return { .. } => {
                 self.flows(op, taken);
             }
-            Op::TrapOnOverflow => self.influenced(self.follow.flags),
+            Op::TrapOnOverflow => {
+                let taint = self.follow.flags;
+                if !taint.clean() {
+                    self.note(Event::Passed { exception: Exception::Trapv, at: self.now.at }, taint);
+                }
+            }
             Op::Reset => self.note(Event::Reset, Taint::CLEAN),
         }
     }

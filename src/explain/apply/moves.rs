@@ -17,7 +17,8 @@ impl Tracer {
             }
             Op::Constant { size, to } => {
                 self.set_flags(Compares::Zero, Operand::constant(0, size), None);
-                self.store(to, size, &CLEAN);
+                let marks = self.follow.constant(size);
+                self.store(to, size, &marks);
             }
             _ => {}
         }
