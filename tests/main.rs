@@ -5,6 +5,7 @@ mod bad_input;
 mod browser;
 mod checking;
 mod coverage;
+mod explaining;
 mod machine;
 mod manual;
 mod random;

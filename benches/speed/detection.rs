@@ -6,6 +6,7 @@ use std::sync::Arc;
 use keyway::board::{Observer, RamFill};
 use keyway::cartridge::{Attached, Checksum, Fill, Image, Recipe, Value};
 use keyway::coverage::CoverageObserver;
+use keyway::explain::Tracer;
 use keyway::run::{Entry, Exit, Machine, Setup};
 use keyway::suite::Harness;
 
@@ -43,6 +44,14 @@ impl Keyway<Watch> {
     }
 }
 
+impl Keyway<Tracer> {
+    /// Runs the routine and follows its data.
+    pub fn run_traced(&mut self) -> Option<usize> {
+        self.machine.observer().start(&self.setup);
+        self.run()
+    }
+}
+
 impl Keyway<CoverageObserver> {
     /// Runs the routine as one case whose coverage is gathered.
     pub fn run_covered(&mut self) -> Option<usize> {
@@ -62,6 +71,7 @@ pub struct Detection {
     pub naive: Naive<false>,
     pub keyway_watched: Keyway<Watch>,
     pub naive_watched: Naive<true>,
+    pub keyway_traced: Keyway<Tracer>,
     pub keyway_covered: Keyway<CoverageObserver>,
 }
 
@@ -79,6 +89,7 @@ impl Detection {
             naive: Naive::new(plan(&harness, &window)),
             keyway_watched: Keyway::new(Machine::watched(Arc::clone(rig), Watch::default()), setup.clone()),
             naive_watched: Naive::new(plan(&harness, &window)),
+            keyway_traced: Keyway::new(Machine::watched(Arc::clone(rig), Tracer::new(Arc::clone(rig))), setup.clone()),
             keyway_covered: Keyway::new(Machine::watched(Arc::clone(rig), covering), setup),
         };
         detection.agree(harness.branch("patched"));
@@ -93,6 +104,7 @@ impl Detection {
     fn agree(&mut self, patched: Option<usize>) {
         assert_eq!(self.keyway.run(), patched);
         assert_eq!(self.keyway_watched.run_watched(), patched);
+        assert_eq!(self.keyway_traced.run_traced(), patched);
         assert_eq!(self.keyway_covered.run_covered(), patched);
         let ran = self.keyway_covered.machine.observer().gathered().spots;
         assert_eq!(ran.values().map(|counts| counts.runs).sum::<u64>(), self.keyway.machine.outcome().instructions);

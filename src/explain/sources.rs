@@ -77,7 +77,7 @@ enum Set {
 }
 
 /// How many joins are remembered, so that the same join gives the same set.
-const REMEMBERED: usize = 4096;
+const REMEMBERED: usize = 256;
 
 /// The sets of one run.
 #[derive(Clone, Debug)]
@@ -115,7 +115,7 @@ impl Sources {
 
     fn join_different(&mut self, left: Taint, right: Taint) -> Taint {
         let (left, right) = if left.0 < right.0 { (left, right) } else { (right, left) };
-        let place = (left.0.wrapping_mul(0x9E37_79B1) ^ right.0.wrapping_mul(0x85EB_CA77)) >> 20;
+        let place = (left.0.wrapping_mul(0x9E37_79B1) ^ right.0.wrapping_mul(0x85EB_CA77)) >> 24;
         let (one, other, joined) = self.joins[place as usize];
         if (one, other) == (left, right) {
             return joined;

@@ -3,7 +3,7 @@
 //! It knows an instruction's registers before it runs and the bytes it reads and writes, so it never computes a value
 //! itself: it only moves marks.
 
-use std::collections::{HashMap, VecDeque};
+use std::collections::VecDeque;
 use std::sync::Arc;
 
 use m68000::Registers;
@@ -56,7 +56,11 @@ pub struct Tracer {
     /// Instructions so far.
     pub(super) serial: u64,
     /// The words that were fetched last: the queue holds some of them.
-    pub(super) fetched: VecDeque<Fetched>,
+    pub(super) fetched: [Fetched; QUEUE],
+    /// Where the next one goes.
+    pub(super) newest: usize,
+    /// How many of them are not from the host ROM.
+    pub(super) foreign: usize,
     /// What the last word on the bus hung on, by halves: a floating bus hands it back.
     pub(super) last: [Taint; 2],
     /// Whether what lasts how long can change anything: somebody interrupts, or a port changes with time.
@@ -64,8 +68,8 @@ pub struct Tracer {
     /// Port writes already told, and what those of this instruction hang on.
     writes_told: usize,
     pub(super) port_taints: Vec<(usize, Taint)>,
-    /// What instructions in the host ROM do, by address.
-    pub(super) ops: HashMap<u32, Op>,
+    /// What instructions in the host ROM do, by address, as far as they have run.
+    pub(super) ops: Vec<Option<Op>>,
     /// The bytes of the window that were read last.
     pub(super) looked: VecDeque<Looked>,
     pub(super) image_size: u32,
@@ -89,12 +93,14 @@ impl Tracer {
             now: Now::default(),
             setter: None,
             serial: 0,
-            fetched: VecDeque::with_capacity(QUEUE),
+            fetched: [Fetched::NONE; QUEUE],
+            newest: 0,
+            foreign: 0,
             last: [Taint::CLEAN; 2],
             timed: false,
             writes_told: 0,
             port_taints: Vec::new(),
-            ops: HashMap::new(),
+            ops: Vec::new(),
             looked: VecDeque::with_capacity(REMEMBERED),
             image_size: 0,
             loose: false,
@@ -114,7 +120,8 @@ impl Tracer {
         self.now.op = None;
         self.setter = None;
         self.serial = 0;
-        self.fetched.clear();
+        self.fetched = [Fetched::NONE; QUEUE];
+        self.foreign = 0;
         self.handlers.clear();
         self.last = [Taint::CLEAN; 2];
         self.writes_told = 0;

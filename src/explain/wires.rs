@@ -18,31 +18,54 @@ pub(super) struct Fetched {
     host: bool,
 }
 
+impl Fetched {
+    /// No word yet; no address is odd.
+    pub const NONE: Self = Self { address: 1, value: 0, taint: Taint::CLEAN, host: true };
+}
+
 impl Tracer {
     /// What the instruction at an address does. Its words are those that were fetched, which memory need not hold any
     /// more: an overlay may have gone since, or the program may have changed itself.
     pub(super) fn decode(&mut self, at: u32, bus: &Bus) -> Op {
+        let index = self.op_index(at);
+        if self.foreign == 0
+            && bus.place(at) == Place::Host
+            && let Some(op) = index.and_then(|index| self.ops.get(index)).copied().flatten()
+        {
+            return op;
+        }
         let from_host = match self.word_fetched(at) {
             Some(word) => word.host,
             None => bus.place(at) == Place::Host,
         };
-        if from_host && let Some(op) = self.ops.get(&at) {
-            return *op;
-        }
         let word = |address| self.word_fetched(address).map_or_else(|| bus.peek_word(address), |word| word.value);
         let decoded = decode(at, word);
         let op = Op::of(&decoded);
         if from_host {
-            self.ops.insert(at, op);
+            self.keep_op(index, op);
         } else {
             self.executes(at, decoded.length, bus);
         }
         op
     }
 
+    /// Where the op of an address of the host ROM is kept.
+    fn op_index(&self, at: u32) -> Option<usize> {
+        Some(at.checked_sub(self.rig.map.host().origin())? as usize / 2)
+    }
+
+    fn keep_op(&mut self, index: Option<usize>, op: Op) {
+        let Some(index) = index else { return };
+        if index >= self.ops.len() {
+            self.ops.resize(index + 1, None);
+        }
+        self.ops[index] = Some(op);
+    }
+
     /// The word that was last fetched from an address, if that is not long ago.
     fn word_fetched(&self, address: u32) -> Option<Fetched> {
-        self.fetched.iter().rev().find(|word| word.address == address).copied()
+        let newest_first = (1..=QUEUE).map(|back| self.fetched[(self.newest + QUEUE - back) % QUEUE]);
+        newest_first.into_iter().find(|word| word.address == address)
     }
 
     /// Code outside the host ROM: the way of the run hangs on its bytes.
@@ -70,10 +93,11 @@ impl Tracer {
             self.last = marks.map(|mark| mark.taint);
             taint = self.follow.all(&marks);
         }
-        if self.fetched.len() == QUEUE {
-            self.fetched.pop_front();
-        }
-        self.fetched.push_back(Fetched { address: access.address, value: access.value, taint, host });
+        let oldest = &mut self.fetched[self.newest];
+        self.foreign -= usize::from(!oldest.host);
+        self.foreign += usize::from(!host);
+        *oldest = Fetched { address: access.address, value: access.value, taint, host };
+        self.newest = (self.newest + 1) % QUEUE;
     }
 
     /// Something was read that the processor takes no notice of; a floating bus does.
