@@ -41,6 +41,9 @@ struct Found {
     size: usize,
     /// From how late in the run it was guessed; later is nearer.
     step: usize,
+    /// What was changed, and the branch that ought to go the other way for it; whether it does is tried before it is told.
+    guess: Guess,
+    turn: Turn,
 }
 
 impl Found {
@@ -122,17 +125,24 @@ impl<'a> Search<'a> {
         let branches = &self.names.rig.branches;
         let crashes = |found: &Found| branches.iter().all(|branch| branch.name != found.nearby.ends);
         self.found.sort_by_key(|found| (found.size, crashes(found), std::cmp::Reverse(found.step)));
-        let (mut first, mut rest) = (Vec::new(), Vec::new());
-        for found in self.found {
-            let known = first.iter().any(|nearby: &Nearby| nearby.ends == found.nearby.ends);
-            if known { rest.push(found.nearby) } else { first.push(found.nearby) }
+        let (mut first, mut rest): (Vec<Found>, Vec<Found>) = (Vec::new(), Vec::new());
+        for found in std::mem::take(&mut self.found) {
+            let known = first.iter().any(|other| other.nearby.ends == found.nearby.ends);
+            if known { rest.push(found) } else { first.push(found) }
         }
         first.append(&mut rest);
         let mut told: Vec<Nearby> = Vec::new();
-        for nearby in first {
-            if told.len() < TOLD && told.iter().all(|other| other.changes != nearby.changes) {
-                told.push(nearby);
+        for mut found in first {
+            if told.len() == TOLD {
+                break;
             }
+            if told.iter().any(|other| other.changes == found.nearby.changes) {
+                continue;
+            }
+            if found.turn.is_some_and(|turn| !self.turns(&found.guess, turn)) {
+                "would decide otherwise".clone_into(&mut found.nearby.would);
+            }
+            told.push(found.nearby);
         }
         told
     }
@@ -163,13 +173,13 @@ impl<'a> Search<'a> {
             let Some(ends) = self.run(&guess).filter(|ends| *ends != self.ends) else { continue };
             if self.matches(&guess, text) {
                 guess.would = format!("would match {}", text.with.whose);
-                return self.keep(guess, ends, step);
+                return self.keep(guess, ends, None, step);
             }
             otherwise.get_or_insert((guess.clone(), ends));
         }
         if let Some((mut guess, ends)) = otherwise {
             guess.would = format!("would decide otherwise, but not match {}", text.with.whose);
-            self.keep(guess, ends, step);
+            self.keep(guess, ends, None, step);
         }
     }
 
@@ -203,10 +213,12 @@ impl<'a> Search<'a> {
                 self.attempt(Guess { bytes, port: None, would: would.clone() }, turn, step);
             }
         }
-        let mut origins = if test.by.is_empty() { test.found.from.clone() } else { test.by.clone() };
-        origins.extend(test.with.iter().flat_map(|with| with.from.iter().cloned()));
-        self.try_origins(&origins, &wanted, &would, turn, step);
-        self.try_ports(&origins, &wanted, &would, turn, step);
+        let origins = if test.by.is_empty() { &test.found.from } else { &test.by };
+        if let Some(with) = &test.with {
+            self.try_origins(&with.from, &[value], &would, turn, step);
+        }
+        self.try_origins(origins, &wanted, &would, turn, step);
+        self.try_ports(origins, &wanted, &would, turn, step);
     }
 
     /// Each of these values all through the run, from the ports that a test asked.
@@ -228,18 +240,17 @@ impl<'a> Search<'a> {
     /// The bytes on which something hung, each by itself: a byte of what was wanted, one bit altered, nothing, all ones.
     fn try_origins(&mut self, origins: &[Origin], wanted: &[u32], would: &str, turn: Turn, step: usize) {
         let images = origins.iter().filter_map(|origin| match origin {
-            Origin::Image { first, last, .. } => Some(*first..=*last),
+            Origin::Image { first, last, .. } => Some((*first..=*last).take(MOST_ORIGINS)),
             _ => None,
         });
-        for offset in images.flatten().take(MOST_ORIGINS) {
+        for offset in images.flatten().take(4 * MOST_ORIGINS) {
             let Some(byte) = self.image().and_then(|image| image.byte(offset)) else { continue };
             let mut tries: Vec<u8> = wanted.iter().flat_map(|wanted| wanted.to_le_bytes()).collect();
             tries.extend((0..8).map(|bit| byte ^ 1 << bit));
-            tries.extend([0, 0xFF]);
-            if self.names.layout.at(offset).is_some_and(|field| matches!(field.holds, Holds::Text(_))) {
-                // In a text, letters are nearer than other bytes.
-                tries.sort_by_key(|byte| !(0x20..0x7F).contains(byte));
-            }
+            tries.extend([byte.wrapping_add(1), byte.wrapping_sub(1), 0, 0xFF]);
+            // In a text, letters are nearer than other bytes; otherwise what differs in few bits.
+            let text = self.names.layout.at(offset).is_some_and(|field| matches!(field.holds, Holds::Text(_)));
+            tries.sort_by_key(|value| (text && !(0x20..0x7F).contains(value), (value ^ byte).count_ones()));
             let mut tried = vec![byte];
             for value in tries {
                 if !tried.contains(&value) {
@@ -252,17 +263,14 @@ impl<'a> Search<'a> {
     }
 
     /// Tries a guess; whether it ended otherwise. Of changes of the same bytes that end alike one is enough.
-    fn attempt(&mut self, mut guess: Guess, turn: Turn, step: usize) -> bool {
+    fn attempt(&mut self, guess: Guess, turn: Turn, step: usize) -> bool {
         let known = |found: &Found| found.same_bytes(&guess);
         let alike: Vec<String> = self.found.iter().filter(|found| known(found)).map(Found::ends).collect();
         let Some(ends) = self.run(&guess).filter(|ends| *ends != self.ends) else { return false };
         if alike.contains(&ends) {
             return true;
         }
-        if turn.is_some_and(|turn| !self.turns(&guess, turn)) {
-            "would decide otherwise".clone_into(&mut guess.would);
-        }
-        self.keep(guess, ends, step);
+        self.keep(guess, ends, turn, step);
         true
     }
 
@@ -288,7 +296,7 @@ impl<'a> Search<'a> {
     }
 
     /// Keeps a guess that ended otherwise.
-    fn keep(&mut self, guess: Guess, ends: String, step: usize) {
+    fn keep(&mut self, guess: Guess, ends: String, turn: Turn, step: usize) {
         let mut changes = Vec::new();
         for (offset, instead) in &guess.bytes {
             let is = self.image().and_then(|image| image.byte(*offset)).unwrap_or(0xFF);
@@ -303,7 +311,8 @@ impl<'a> Search<'a> {
             changes.push(Change::Port { port, instead: value.into() });
         }
         let size = changes.len();
-        self.found.push(Found { nearby: Nearby { changes, would: guess.would, ends }, size, step });
+        let nearby = Nearby { changes, would: guess.would.clone(), ends };
+        self.found.push(Found { nearby, size, step, guess, turn });
     }
 
     /// How a run with these changes ends, in a word or two; `None` if the budget is spent.

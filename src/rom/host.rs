@@ -73,12 +73,13 @@ impl HostRom {
         let labels = self.labels.get_or_init(|| Labels::read(self.lines.files()));
         let mut address = address;
         for _ in 0..MOST_LABELS {
-            let (name, offset) = self.symbols.at(address)?;
-            if let Some(found) = labels.find(name) {
+            let (_, offset) = self.symbols.at(address)?;
+            let (names, labels_only) = self.symbols.names_at(address - offset);
+            if let Some(found) = names.iter().find_map(|name| labels.find(name)) {
                 return Some(found);
             }
             // A macro made that label; the one before it may be the table's.
-            if !self.symbols.label_at(address) {
+            if !labels_only {
                 return None;
             }
             address = address.checked_sub(offset + 1)?;

@@ -147,12 +147,11 @@ impl Symbols {
         Some((&symbol.name, address - on_bus(symbol.address)))
     }
 
-    /// Whether the nearest symbol at or below an address is a mere label, neither function nor object.
-    pub fn label_at(&self, address: u32) -> bool {
-        let Some((name, offset)) = self.at(address) else { return false };
-        let start = on_bus(address) - offset;
-        let same = self.by_address.range(first_key(start)..=last_key(start));
-        same.map(|(_, symbol)| symbol).any(|symbol| *symbol.name == *name && symbol.kind == Kind::Label)
+    /// The names of all symbols at an address, and whether all of them are mere labels, neither functions nor objects.
+    pub fn names_at(&self, address: u32) -> (Vec<&str>, bool) {
+        let address = on_bus(address);
+        let same = || self.by_address.range(first_key(address)..=last_key(address)).map(|(_, symbol)| symbol);
+        (same().map(|symbol| &*symbol.name).collect(), same().all(|symbol| symbol.kind == Kind::Label))
     }
 
     /// The best acceptable symbol of the highest address that has one, searching down from `to` to

@@ -90,6 +90,7 @@ fn went(address: u32, symbol: &str, line: u32, taken: bool) -> Went {
         at: spot(address, symbol, line),
         instruction: format!("beq.s 0x{:06X}", address + 12),
         taken,
+        kept: false,
         to: spot(address + if taken { 12 } else { 2 }, symbol, line + 1),
     }
 }
@@ -110,6 +111,7 @@ fn compare(found: Text, with: Text) -> TextCompare {
         instruction: "cmpm.b (a0)+,(a1)+".to_owned(),
         compared: if equal { matched } else { matched + 1 },
         matched,
+        difference: None,
         stored: None,
         equal,
         found,
@@ -119,7 +121,7 @@ fn compare(found: Text, with: Text) -> TextCompare {
 }
 
 fn product_origin() -> Vec<Origin> {
-    vec![Origin::Image { first: 0x180, last: 0x18D, field: Some("product[0..13]".to_owned()) }]
+    vec![Origin::Image { first: 0x180, last: 0x18D, field: Some("product".to_owned()), holds: None }]
 }
 
 fn explanation(index: usize, product: &str, branch: &str) -> Explanation {
@@ -149,6 +151,7 @@ fn explanation(index: usize, product: &str, branch: &str) -> Explanation {
                     field: Some("product[12]".to_owned()),
                     is: 0x31,
                     instead: 0x32,
+                    text: true,
                 }],
                 would: "would have matched 0x000372 <our_products+48>".to_owned(),
                 ends: "patched".to_owned(),
@@ -175,6 +178,7 @@ fn others(index: usize) -> Vec<Step> {
             instruction: "btst #0,0xB00003".to_owned(),
             found: value(index as u32 % 251, "port pedal", port()),
             with: None,
+            by: Vec::new(),
             mask: Some(1),
             width: 1,
             times: 2000,
@@ -205,6 +209,7 @@ fn others(index: usize) -> Vec<Step> {
         Step::Exception(ExceptionStep {
             name: "zero divide".to_owned(),
             from: at(),
+            raised: index % 2 == 0,
             to: None,
             times: 1,
             by: product_origin(),

@@ -7,9 +7,6 @@ use snapbox::{Assert, Data};
 use super::case_files;
 use crate::support::{root, run};
 
-/// Too long to be read as a snapshot: one decision for each of 512 bytes.
-const LONG: &str = "count_marks";
-
 #[test]
 fn explanations_read_as_they_did() {
     let folder = root().join("tests/explaining/snapshots");
@@ -18,9 +15,6 @@ fn explanations_read_as_they_did() {
     let mut wanted = Vec::new();
     for file in case_files() {
         let name = file.file_stem().expect("a name").to_string_lossy().into_owned();
-        if name == LONG {
-            continue;
-        }
         let shown = run(root(), &["explain", &format!("tests/explaining/cases/{name}.yaml")]);
         assert_eq!((shown.code, shown.err.as_str()), (0, ""), "keyway explain {name}");
         let path = folder.join(format!("{name}.txt"));

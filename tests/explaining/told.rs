@@ -108,3 +108,8 @@ pub fn near_port(explanation: &Explanation, name: &str, ends: &str) -> bool {
         .iter()
         .any(|nearby| nearby.ends == ends && matches!(&nearby.changes[..], [Change::Port { port, .. }] if port == name))
 }
+
+/// Whether a value comes from image bytes that hold this.
+pub fn holds(from: &[Origin], bytes: &str) -> bool {
+    matches!(from, [Origin::Image { holds: Some(holds), .. }] if holds == bytes)
+}

@@ -2,14 +2,14 @@
 
 use keyway::explain::Step;
 
-use super::super::told::{compares, near, near_in, tested, tests};
-use super::{Shape, handled, jumped, looked_up, shape, test_from, told};
+use super::super::told::{compares, holds, near, near_in, tested, tests};
+use super::{Shape, handled, jumped, looked_up, shape, test_by, test_from, told};
 
 pub fn shapes() -> Vec<Shape> {
     vec![
         shape("mask_bits", "both are right", &[0x191..=0x191], &[], |e| {
             vec![
-                ("what features holds", tests(e).iter().all(|test| test.found.value == 0x84)),
+                ("what features holds", tests(e).iter().all(|test| holds(&test.found.from, "84"))),
                 ("the mask", tests(e).first().is_some_and(|test| test.mask == Some(0x0C))),
                 ("the bit", tests(e).get(1).is_some_and(|test| test.mask == Some(0x80))),
                 ("near, bit 7", near(e, &[(0x191, 0x04)], "patched")),
@@ -85,13 +85,13 @@ pub fn shapes() -> Vec<Shape> {
         }),
         shape("compare_serial", "one below", &[0x198..=0x19F], &[], |e| {
             vec![
-                ("all eight bytes", test_from(e, 0x198..=0x19F)),
+                ("all eight bytes", test_by(e, 0x198..=0x19F)),
                 ("near, the low half", near_in(e, 0x19C..=0x19F, "combination")),
             ]
         }),
         shape("compare_serial", "the same", &[0x198..=0x19F], &[], |e| {
             vec![
-                ("all eight bytes", test_from(e, 0x198..=0x19F)),
+                ("all eight bytes", test_by(e, 0x198..=0x19F)),
                 ("near, below", near_in(e, 0x198..=0x19F, "patched")),
                 ("near, above", near_in(e, 0x198..=0x19F, "combination")),
             ]

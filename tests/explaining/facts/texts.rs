@@ -3,7 +3,7 @@
 use keyway::explain::Step;
 
 use super::super::told::{agrees, compares, differs, near, near_in, tested};
-use super::{PRODUCT, SIGNATURE, Shape, nth, of_symbol, right_line, shape, wrote};
+use super::{PRODUCT, SIGNATURE, Shape, label_line, nth, of_symbol, shape, wrote};
 
 pub fn shapes() -> Vec<Shape> {
     vec![
@@ -73,7 +73,7 @@ pub fn shapes() -> Vec<Shape> {
                 ("entry 2", nth(e, 2, |compare| agrees(compare, PRODUCT, 14))),
                 ("one scan", e.steps.iter().any(|step| matches!(step, Step::Scan(scan) if scan.matched == Some(2)))),
                 ("near", near_in(e, 0x180..=0x18D, "refused")),
-                ("no wrong source line", compares(e).iter().enumerate().all(|(entry, it)| right_line(entry, it))),
+                ("the source line of the table", compares(e).iter().all(|compare| label_line(compare))),
             ]
         }),
         shape("scan_table", "no entry matches, one is near", &[0x180..=0x189], &[], |e| {

@@ -44,7 +44,10 @@ pub fn shapes() -> Vec<Shape> {
             vec![
                 ("RAM decides", tests(e).first().is_some_and(|test| test.found.value == 0)),
                 ("then the signature", tested(e, 0x50, 0x50)),
-                ("its fill", e.fill == "zeros"),
+                (
+                    "its fill",
+                    e.fill == "zeros; with ones it ends otherwise: noise; with noise it ends otherwise: noise",
+                ),
             ]
         }),
         shape("warm_start", "RAM of ones", &[], &["ram E00004-E00005"], |e| {

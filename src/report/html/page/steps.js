@@ -30,8 +30,8 @@ function went(way) {
     place(way.at),
     " ",
     el("code", {}, way.instruction),
-    way.taken ? " branched to " : " went on to ",
-    place(way.to, true),
+    way.kept ? (way.taken ? " keeps: it held" : " keeps: it did not hold") : way.taken ? " branched to " : " went on to ",
+    way.kept ? null : place(way.to, true),
   );
 }
 
@@ -95,7 +95,7 @@ function differenceText(compare) {
   return (
     (index === 0
       ? "the first byte differs"
-      : counted(index, "byte") + (index === 1 ? " agrees" : " agree") + ", then byte " + index + " differs") +
+      : counted(index, "byte") + (index === 1 ? " agrees" : " agree") + ", then " + (compare.difference || "byte " + index) + " differs") +
     ": found " +
     value(compare.found) +
     ", compared with " +
@@ -186,6 +186,7 @@ function testStep(step) {
         el("code", {}, "0x" + hex(step.found.value & step.mask, 2 * step.width)),
       ),
     step.with && el("div", {}, "compared with ", valueText(step.with, step.width)),
+    byOrigins(step.by, "in all it hangs on"),
     went(step.went),
   ];
 }
@@ -220,9 +221,9 @@ const STEPS = {
     byOrigins(step.from, "the value comes from"),
   ],
   exception: (step) => [
-    line("Exception: " + step.name + (step.times > 1 ? ", " + count(step.times) + " times" : "")),
+    line((step.raised ? "Exception: " : "Exception not raised: ") + step.name + (step.times > 1 ? ", " + count(step.times) + " times" : "")),
     el("div", {}, "from ", place(step.from, true)),
-    el("div", {}, step.to ? ["handled at ", place(step.to, true)] : "no handler took it"),
+    step.raised && el("div", {}, step.to ? ["handled at ", place(step.to, true)] : "no handler took it"),
     byOrigins(step.by, "it comes from"),
   ],
   told: (step) => [
