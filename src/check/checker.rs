@@ -257,6 +257,13 @@ impl Checker {
         instructions
     }
 
+    /// The run of a case with these RAM fills, told without the changes that would end otherwise.
+    pub(super) fn traced(&mut self, case: &Case, fills: &[RamFill]) -> Explanation {
+        let harness = Arc::clone(&self.harness);
+        let (tracer, outcome, bus) = self.trace(case, fills).watched_run();
+        tracer.tell(outcome, bus, &case.setup.inputs.attached, harness.names())
+    }
+
     fn trace(&mut self, case: &Case, fills: &[RamFill]) -> &mut Machine<Tracer> {
         let rig = &self.harness.rig;
         let machine =

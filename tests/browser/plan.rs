@@ -20,6 +20,8 @@ pub fn coverage(cases: u64) -> Coverage {
         never_varied,
     };
     Coverage {
+        paths: 40,
+        paths_followed: 40,
         harness: "Aria Workshop".to_owned(),
         file: "harness/aria.yaml".to_owned(),
         cases,
