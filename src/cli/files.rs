@@ -101,6 +101,9 @@ fn target(path: &Path) -> Result<PathBuf, String> {
         };
         let missing = |error: io::Error| format!("the folder {} cannot be used: {error}", folder.display());
         let folder = folder.canonicalize().map_err(missing)?;
+        if !folder.is_dir() {
+            return Err(missing(io::ErrorKind::NotADirectory.into()));
+        }
         path = folder.join(name);
         match fs::symlink_metadata(&path) {
             Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(path),

@@ -68,8 +68,9 @@ fn ten_are_told_and_the_rest_is_counted() {
         "cases/all.yaml",
         format!(
             "harness: ../harness/short.yaml\ncases:\n\
-             - {{name: early, for: {{n: [1, 2, 3, 4]}}, attach: {attach}}}\n\
-             - {{name: wrong, for: {{n: [1, 2, 3, 4, 5, 6, 7]}}, attach: nothing, expect: {{branch: patched}}}}\n",
+             - {{name: early, for: {{n: [2, 4, 6, 8]}}, attach: {attach}, ports: {{pedal: \"{{n}}\"}}}}\n\
+             - {{name: wrong, for: {{n: [1, 2, 3, 4, 5, 6, 7]}}, attach: nothing, ports: {{pedal: \"{{n}}\"}}, \
+             expect: {{branch: patched}}}}\n",
         ),
     );
     // Four are undecided, and another one is in the other file.

@@ -44,10 +44,14 @@ fn every_verdict_has_its_element() {
     assert_eq!(failed.line, Some(4));
     let failure = failed.status.failure_as_ref();
     assert_eq!(failure.message, "took alone (rejected); wanted patched");
+    // The parser that knows JUnit drops entities in texts.
+    let document = roxmltree::Document::parse(&text).expect("XML");
+    let told = document.descendants().find(|node| node.has_tag_name("failure")).and_then(|node| node.text());
+    let told = told.expect("a text");
     for part in
         ["says alone for this cartridge", "decided ", "compared ", "rerun ", "keyway check 'cases/all.yaml:it fails'"]
     {
-        assert!(failure.text.contains(part), "no {part:?} in\n{}", failure.text);
+        assert!(told.contains(part), "no {part:?} in\n{told}");
     }
     assert_eq!(find(&suites, "it is known").status.skipped_as_ref().message, "known bug: nobody has mended it");
     let gone = find(&suites, "it is mended").status.failure_as_ref();
