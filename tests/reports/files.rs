@@ -211,7 +211,8 @@ mod unix {
                 "harness: ../harness/aria.yaml\ncases:\n\
                  - name: long {{a}} {{b}}\n  for: {{a: [{}], b: [{}]}}\n\
                  \x20 attach: {{signature: \"PARLOR16 SYSTEM \", product: AW-2100-03, fill: \"{{a}}\"}}\n\
-                 \x20 ports: {{pedal: {{first: 0, then: \"{{b}}\", after-reads: 3000}}}}\n",
+                 \x20 ports: {{pedal: {{first: 0, then: \"{{b}}\", after-reads: 3000}}}}\n\
+                 \x20 expect: {{branch: refused}}\n",
                 numbers(200),
                 numbers(250)
             ),
