@@ -103,7 +103,7 @@ impl Boundary {
     }
 
     /// The file in which the table stands.
-    pub fn path(&self) -> &Path {
+    pub fn rules(&self) -> &Path {
         &self.harness.rules_path
     }
 
