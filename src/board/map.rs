@@ -232,7 +232,8 @@ impl Map {
 
     fn near(&self) -> Arc<[u8]> {
         let host = &self.parts.host;
-        let pages = (0..host.end()).step_by(2).take_while(|address| self.pages.at(*address) == page::HOST);
+        // Of an image of odd length the last byte is no whole word; it goes the long way.
+        let pages = (0..host.end() & !1).step_by(2).take_while(|address| self.pages.at(*address) == page::HOST);
         match host.origin() {
             0 => host.bytes()[..2 * pages.count()].into(),
             _ => Arc::default(),

@@ -46,7 +46,8 @@ impl<W: Write> Writer<'_, W> {
         for (index, nearby) in explanation.nearest.iter().enumerate() {
             self.fact(if index == 0 { "nearest" } else { "" }, &nearest(nearby))?;
         }
-        if explanation.nearest.is_empty() && !explanation.steps.is_empty() {
+        let changeable = |origin: &Origin| matches!(origin, Origin::Image { .. } | Origin::Port { .. });
+        if explanation.nearest.is_empty() && explanation.influence.of.iter().any(changeable) {
             self.fact("nearest", "no small change was found that ends otherwise")?;
         }
         let influence = origins(&explanation.influence.of);

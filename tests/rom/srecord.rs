@@ -3,6 +3,7 @@
 use pretty_assertions::assert_eq;
 
 use super::support::Bench;
+use crate::support::Project;
 
 /// The data record is the worked example that public descriptions of the S-record format give for
 /// the checksum: 13 + 7A + F0 + 0A + 0A + 0D and zeros add up to 19E, whose low byte's ones'
@@ -142,4 +143,22 @@ fn records_that_load_nothing_are_no_image() {
     let wanted = "image: Nothing in the file is to be loaded, so there is no image.";
     assert_eq!(refusal("S9030000FC\n"), wanted);
     assert_eq!(refusal(record(1, &[0, 0], &[]) + "S9030000FC\n"), wanted);
+}
+
+/// Regression: an image of five bytes made the map take six of them, and the tool gave up.
+#[test]
+fn an_image_of_odd_length_runs() {
+    let project = Project::new();
+    // nop; nop; and one byte more.
+    project.write("odd.s19", record(1, &[0, 0], &[0x4E, 0x71, 0x4E, 0x71, 0xFF]) + "S9030000FC\n");
+    project.write(
+        "odd.yaml",
+        "host: {image: odd.s19}\nsocket: {window: 0x200000-0x3FFFFF, empty: ones}\n\
+         memory: [{name: ram, range: 0xE00000-0xE0FFFF}]\nroutine: {entry: 0x0, stack: 0xE0FE00}\n\
+         branches: {end: {kind: rejected, at: 0x2}}\n",
+    );
+    project
+        .write("cases/it.yaml", "harness: ../odd.yaml\ncases: [{name: it, attach: nothing, expect: {branch: end}}]\n");
+    let ran = project.run(&["check"]);
+    assert_eq!((ran.code, &*ran.err), (0, ""), "{}", ran.out);
 }
