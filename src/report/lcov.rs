@@ -7,8 +7,8 @@
 use std::collections::{BTreeMap, HashSet};
 use std::io::{self, Write};
 
-use super::{Group, Reporter, Start};
-use crate::check::{CaseResult, Summary};
+use super::Reporter;
+use crate::check::Summary;
 use crate::coverage::{Coverage, Directions};
 use crate::verdict::Spot;
 
@@ -108,18 +108,6 @@ fn files(coverage: &Coverage) -> BTreeMap<&str, File<'_>> {
 }
 
 impl<W: Write> Reporter for Lcov<W> {
-    fn started(&mut self, _: &Start) -> io::Result<()> {
-        Ok(())
-    }
-
-    fn group(&mut self, _: &Group) -> io::Result<()> {
-        Ok(())
-    }
-
-    fn case(&mut self, _: &CaseResult) -> io::Result<()> {
-        Ok(())
-    }
-
     fn coverage(&mut self, coverage: &Coverage) -> io::Result<()> {
         let test = self.test_name(&coverage.harness);
         files(coverage).into_iter().try_for_each(|(path, file)| self.file(&test, path, &file))

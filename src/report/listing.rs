@@ -5,9 +5,9 @@
 use std::collections::{BTreeMap, HashMap};
 use std::io::{self, Write};
 
+use super::Reporter;
 use super::coverage::stretch;
-use super::{Group, Reporter, Start};
-use crate::check::{CaseResult, Summary};
+use crate::check::Summary;
 use crate::coverage::{Coverage, Direction, Instruction};
 use crate::units;
 use crate::verdict::Spot;
@@ -65,18 +65,6 @@ impl<W: Write> Listing<W> {
 }
 
 impl<W: Write> Reporter for Listing<W> {
-    fn started(&mut self, _: &Start) -> io::Result<()> {
-        Ok(())
-    }
-
-    fn group(&mut self, _: &Group) -> io::Result<()> {
-        Ok(())
-    }
-
-    fn case(&mut self, _: &CaseResult) -> io::Result<()> {
-        Ok(())
-    }
-
     fn coverage(&mut self, coverage: &Coverage) -> io::Result<()> {
         if std::mem::replace(&mut self.begun, true) {
             writeln!(self.out)?;

@@ -1,6 +1,10 @@
 //! Bits, shifts, and the bytes of a register rearranged.
 
-use super::*;
+use crate::explain::event::Compares;
+use crate::explain::follow::Taken;
+use crate::explain::op::{Loc, Op, Register, Shift};
+use crate::explain::shadow::Mark;
+use crate::explain::tracer::Tracer;
 
 impl Tracer {
     pub(super) fn rearranges(&mut self, op: Op, taken: &mut Taken) {

@@ -1,6 +1,12 @@
 //! Arithmetic and logic.
 
-use super::*;
+use crate::cpu::Exception;
+use crate::explain::event::{Compares, Event, Operand};
+use crate::explain::follow::Taken;
+use crate::explain::op::{Alu, Loc, Op, Register, Unary};
+use crate::explain::shadow::{CLEAN, Mark};
+use crate::explain::sources::Taint;
+use crate::explain::tracer::Tracer;
 
 impl Tracer {
     pub(super) fn computes(&mut self, op: Op, taken: &mut Taken) {

@@ -1,6 +1,12 @@
 //! Branches, jumps, calls and returns, and instructions that set or take the status.
 
-use super::*;
+use super::STACK;
+use crate::explain::event::{Compares, Event, Operand, Turn};
+use crate::explain::follow::Taken;
+use crate::explain::op::{Loc, Op, Register};
+use crate::explain::shadow::CLEAN;
+use crate::explain::sources::Taint;
+use crate::explain::tracer::Tracer;
 
 impl Tracer {
     pub(super) fn status(&mut self, op: Op, taken: &mut Taken) {

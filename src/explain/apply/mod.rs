@@ -6,11 +6,11 @@ mod control;
 mod moves;
 mod raise;
 
-use super::event::{Compares, Event, Held, Operand, Setter, Turn};
+use super::event::{Compares, Event, Held, Operand, Setter};
 use super::follow::Taken;
-use super::op::{Address, Alu, Loc, Op, Register, Shift, Unary};
+use super::op::{Address, Loc, Op, Register};
 use super::shadow::{CLEAN, Mark, Marks};
-use super::sources::{Source, Taint};
+use super::sources::Taint;
 use super::tracer::Tracer;
 use crate::board::{Access, BUS_MASK, Place, PortSize};
 use crate::cpu::Exception;

@@ -1,6 +1,12 @@
 //! Moves, addresses, and many registers at once.
 
-use super::*;
+use super::STACK;
+use crate::explain::event::{Compares, Operand};
+use crate::explain::follow::Taken;
+use crate::explain::op::{Address, Loc, Op, Register};
+use crate::explain::shadow::{CLEAN, Marks};
+use crate::explain::sources::Taint;
+use crate::explain::tracer::Tracer;
 
 impl Tracer {
     pub(super) fn moves(&mut self, op: Op, taken: &mut Taken) {

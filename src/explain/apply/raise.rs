@@ -1,6 +1,13 @@
 //! Exceptions: the frame of one that a handler takes, and what an instruction hangs on that raises one.
 
-use super::*;
+use super::STACK;
+use crate::cpu::Exception;
+use crate::explain::event::Event;
+use crate::explain::follow::Taken;
+use crate::explain::op::{Address, Loc, Op, Register};
+use crate::explain::shadow::Mark;
+use crate::explain::sources::{Source, Taint};
+use crate::explain::tracer::Tracer;
 
 impl Tracer {
     /// A handler was entered: the frame holds the flags and the address to go back to.
