@@ -8,6 +8,7 @@ mod manual;
 mod random;
 mod readme;
 mod reference;
+mod reports;
 mod rom;
 mod support;
 mod vacuous;

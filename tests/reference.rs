@@ -114,7 +114,7 @@ fn alternatives<'a>(schema: &'a Value, whole: &'a Value) -> Vec<&'a Value> {
 }
 
 /// The paths of all keys.
-fn keys(schema: &Value, whole: &Value, path: &str, found: &mut BTreeSet<String>) {
+pub fn keys(schema: &Value, whole: &Value, path: &str, found: &mut BTreeSet<String>) {
     for schema in alternatives(schema, whole) {
         for (key, inner) in schema.get("properties").and_then(Value::as_object).into_iter().flatten() {
             let path = join(path, key);

@@ -118,7 +118,9 @@ impl<W: Write> Session<W> {
         if std::mem::replace(&mut self.said, true) {
             return Ok(());
         }
-        self.write(format!("watching {} files\n", stamps.len()).as_bytes())
+        let files = stamps.len();
+        let plural = if files == 1 { "" } else { "s" };
+        self.write(format!("watching {files} file{plural}\n").as_bytes())
     }
 
     fn write(&mut self, text: &[u8]) -> Result<(), Failure> {
