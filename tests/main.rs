@@ -2,7 +2,10 @@
 //! whole program allocates.)
 
 mod bad_input;
+mod browser;
 mod checking;
+mod coverage;
+mod explaining;
 mod machine;
 mod manual;
 mod random;

@@ -307,7 +307,8 @@ fn yaml_files(folder: &Path) -> Vec<PathBuf> {
 
 #[test]
 fn committed_files_fit_their_schemas() {
-    for (kind, folder) in [(HARNESS, "harness"), (CASE, "cases"), (CASE, "tests/readme")] {
+    let shapes = [(HARNESS, "tests/explaining/harness"), (CASE, "tests/explaining/cases")];
+    for (kind, folder) in [(HARNESS, "harness"), (CASE, "cases"), (CASE, "tests/readme")].into_iter().chain(shapes) {
         let files = yaml_files(&root().join(folder));
         assert!(!files.is_empty(), "there is no YAML file in {folder}");
         for file in files {

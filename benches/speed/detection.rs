@@ -5,6 +5,8 @@ use std::sync::Arc;
 
 use keyway::board::{Observer, RamFill};
 use keyway::cartridge::{Attached, Checksum, Fill, Image, Recipe, Value};
+use keyway::coverage::CoverageObserver;
+use keyway::explain::Tracer;
 use keyway::run::{Entry, Exit, Machine, Setup};
 use keyway::suite::Harness;
 
@@ -42,27 +44,53 @@ impl Keyway<Watch> {
     }
 }
 
-/// The job, four ways.
+impl Keyway<Tracer> {
+    /// Runs the routine and follows its data.
+    pub fn run_traced(&mut self) -> Option<usize> {
+        self.machine.observer().start(&self.setup);
+        self.run()
+    }
+}
+
+impl Keyway<CoverageObserver> {
+    /// Runs the routine as one case whose coverage is gathered.
+    pub fn run_covered(&mut self) -> Option<usize> {
+        self.machine.observer().begin_case(0, 0);
+        self.machine.observer().begin_run(0);
+        let branch = self.run();
+        let (observer, outcome, _) = self.machine.watched_run();
+        observer.finish_run(outcome);
+        observer.finish_case(self.setup.inputs.attached.image.as_deref());
+        branch
+    }
+}
+
+/// The job, five ways.
 pub struct Detection {
     pub keyway: Keyway<()>,
     pub naive: Naive<false>,
     pub keyway_watched: Keyway<Watch>,
     pub naive_watched: Naive<true>,
+    pub keyway_traced: Keyway<Tracer>,
+    pub keyway_covered: Keyway<CoverageObserver>,
 }
 
 impl Detection {
-    /// Prepares all four and sees to it that they do the same.
+    /// Prepares all of them and sees to it that they do the same.
     pub fn new() -> Self {
         let harness = Harness::load(harness_path()).expect("the demo harness");
         let image = drums(&harness);
         let window = Arc::new((0..0x20_0000).map(|offset| image.byte(offset % image.size()).unwrap_or(0xFF)).collect());
         let setup = harness.case("drums", Attached::image(image)).setup;
         let rig = &harness.rig;
+        let covering = CoverageObserver::new(rig, &harness.layout);
         let mut detection = Self {
             keyway: Keyway::new(Machine::new(Arc::clone(rig)), setup.clone()),
             naive: Naive::new(plan(&harness, &window)),
-            keyway_watched: Keyway::new(Machine::watched(Arc::clone(rig), Watch::default()), setup),
+            keyway_watched: Keyway::new(Machine::watched(Arc::clone(rig), Watch::default()), setup.clone()),
             naive_watched: Naive::new(plan(&harness, &window)),
+            keyway_traced: Keyway::new(Machine::watched(Arc::clone(rig), Tracer::new(Arc::clone(rig))), setup.clone()),
+            keyway_covered: Keyway::new(Machine::watched(Arc::clone(rig), covering), setup),
         };
         detection.agree(harness.branch("patched"));
         detection
@@ -76,6 +104,10 @@ impl Detection {
     fn agree(&mut self, patched: Option<usize>) {
         assert_eq!(self.keyway.run(), patched);
         assert_eq!(self.keyway_watched.run_watched(), patched);
+        assert_eq!(self.keyway_traced.run_traced(), patched);
+        assert_eq!(self.keyway_covered.run_covered(), patched);
+        let ran = self.keyway_covered.machine.observer().gathered().spots;
+        assert_eq!(ran.values().map(|counts| counts.runs).sum::<u64>(), self.keyway.machine.outcome().instructions);
         assert!(self.naive.run().is_some() && self.naive_watched.run().is_some());
         assert_eq!(self.keyway.machine.outcome().instructions, self.naive.instructions);
         assert!(*self.keyway_watched.machine.observer() == *self.naive_watched.watch());

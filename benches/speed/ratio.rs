@@ -1,4 +1,4 @@
-//! Ratios keyway/naive, and corrected processor/core alone: both sides take turns of a few milliseconds, and the medians of their turns are compared.
+//! Ratios keyway/naive, corrected processor/core alone, and watched/plain: both sides take turns of a few milliseconds, and the medians of their turns are compared.
 
 use std::cell::RefCell;
 use std::hint::black_box;
@@ -19,11 +19,13 @@ pub fn table() {
     let mut detection = Detection::new();
     let instructions = detection.instructions();
     println!("\n{:<44}{:>14}{:>14}{:>8}{:>7}", "median of turns", "keyway", "naive", "ratio", "aim");
-    let Detection { keyway, naive, keyway_watched, naive_watched } = &mut detection;
+    let Detection { keyway, naive, keyway_watched, naive_watched, keyway_traced, keyway_covered } = &mut detection;
     let pair = compare(TURNS, RUNS, || black_box(keyway.run()), || black_box(naive.run()));
     row(&format!("(a) detections of {instructions} instructions"), "runs/s", pair, 1, 2.0);
     let pair = compare(TURNS, RUNS, || black_box(keyway_watched.run_watched()), || black_box(naive_watched.run()));
     row("(b) with edges and window reads observed", "runs/s", pair, 1, 1.8);
+    let traced = compare(TURNS, RUNS, || black_box(keyway_traced.run_traced()), || black_box(keyway.run()));
+    let covered = compare(TURNS, RUNS, || black_box(keyway_covered.run_covered()), || black_box(keyway.run()));
     let mut checksum = Checksum::new();
     let instructions = checksum.instructions();
     let Checksum { keyway, naive } = &mut checksum;
@@ -41,6 +43,9 @@ pub fn table() {
         );
         row(name, "instr/s", pair, instructions, 0.87);
     }
+    println!("\n{:<44}{:>14}{:>14}{:>8}{:>7}", "the price of watching", "watched", "plain", "ratio", "aim");
+    row("(g) detections with coverage", "runs/s", covered, 1, 0.6);
+    row("(h) detections with their data followed", "runs/s", traced, 1, 0.2);
 }
 
 /// Median times of one run, in seconds.

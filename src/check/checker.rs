@@ -220,11 +220,32 @@ impl Checker {
         (evidence, explained.then(|| Box::new(self.explain_traced(case, fills, HASTY))))
     }
 
-    /// The run of a case, with its first RAM fill, told as decisions.
+    /// The run of a case told as decisions: with its first RAM fill, or the first for which it fails.
     pub fn explain(&mut self, case: &Case) -> Explanation {
-        let fills = case.fills.first().map_or(&[][..], Vec::as_slice);
+        let found = self.run_fills(case);
+        let (runs, first) = (found.runs, case.fills.first().map_or(&[][..], Vec::as_slice));
+        let fills = found.failing.unwrap_or(first);
         self.trace(case, fills);
-        self.explain_traced(case, fills, PATIENT)
+        let mut explanation = self.explain_traced(case, fills, PATIENT);
+        if runs > 1 {
+            explanation.fill.push_str(&self.other_ends(case, fills));
+        }
+        explanation
+    }
+
+    /// How the runs with other RAM fills end, if any of them ends otherwise.
+    fn other_ends(&mut self, case: &Case, fills: &[RamFill]) -> String {
+        let harness = Arc::clone(&self.harness);
+        let mut ends = |fills: &[RamFill]| short_ending(self.machine.run(&case.setup, fills), harness.names());
+        let told = ends(fills);
+        let mut text = String::new();
+        for other in case.fills.iter().filter(|other| other[..] != *fills) {
+            let end = ends(other);
+            if end != told {
+                text.push_str(&format!("; with {} it ends otherwise: {end}", fill_words(&harness.rig.map, other)));
+            }
+        }
+        text
     }
 
     /// Every instruction of the run of a case with its first RAM fill.
@@ -234,6 +255,13 @@ impl Checker {
         let mut instructions = std::mem::take(machine.observer());
         instructions.end(cycles);
         instructions
+    }
+
+    /// The run of a case with these RAM fills, told without the changes that would end otherwise.
+    pub(super) fn traced(&mut self, case: &Case, fills: &[RamFill]) -> Explanation {
+        let harness = Arc::clone(&self.harness);
+        let (tracer, outcome, bus) = self.trace(case, fills).watched_run();
+        tracer.tell(outcome, bus, &case.setup.inputs.attached, harness.names())
     }
 
     fn trace(&mut self, case: &Case, fills: &[RamFill]) -> &mut Machine<Tracer> {

@@ -7,6 +7,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use rayon::prelude::*;
 
 use super::checker::{Checker, Watch};
+use super::paths;
 use super::result::CaseResult;
 use crate::coverage::Gathered;
 use crate::suite::{Boundary, Case, Complaint, Harness, Suite};
@@ -147,10 +148,14 @@ pub fn check_all(
         }
     }
     let checkers = checkers.into_inner().unwrap_or_else(PoisonError::into_inner);
-    Ok(checkers.into_iter().filter_map(|mut checker| checker.gathered()).reduce(|mut all, other| {
+    let mut gathered = checkers.into_iter().filter_map(|mut checker| checker.gathered()).reduce(|mut all, other| {
         all.merge(other);
         all
-    }))
+    });
+    if let (Some(gathered), Some(job)) = (&mut gathered, jobs.first()) {
+        paths::follow(jobs, job.source.harness(), gathered)?;
+    }
+    Ok(gathered)
 }
 
 /// Checks a few cases with a checker that no other thread uses.

@@ -7,6 +7,7 @@ mod changes;
 mod checker;
 mod covering;
 mod many;
+mod paths;
 mod reads;
 mod result;
 

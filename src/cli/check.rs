@@ -11,7 +11,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 use super::outputs::{OutputArguments, Outputs};
 use super::select::{Selected, Selection, select};
 use super::{Failure, exit};
-use crate::check::{Summary, Watch, check_all};
+use crate::check::{Summary, check_all};
 use crate::coverage;
 use crate::report::{Group, NotRun, Reporter, Start};
 
@@ -58,7 +58,7 @@ fn run_groups(arguments: &CheckArguments, groups: &[Selected], reporter: &mut dy
     };
     let mut progress = Progress::new(start.cases);
     let mut summary = Summary { derived: start.derived, ..Summary::default() };
-    let watch = Watch { coverage: arguments.outputs.coverage.measured(), ..Watch::default() };
+    let watch = arguments.outputs.watch();
     let mut short = false;
     reporter.started(&start)?;
     for group in groups.iter().filter(|group| group.len() > 0) {

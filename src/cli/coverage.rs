@@ -105,7 +105,7 @@ impl CoverageArguments {
 fn shortfall(coverage: &Coverage, what: &str, share: Share, wanted: &Percent) -> String {
     let needed = (u128::from(share.total) * u128::from(wanted.millionths)).div_ceil(1_000_000) as u64;
     format!(
-        "{}: {} of {} {what} were tried, {}; {}% are {}, so {} more are needed",
+        "{}: {} of {} {what} were tried, {}; {}% would be {}, which is {} more",
         coverage.harness,
         units::thousands(share.covered),
         units::thousands(share.total),

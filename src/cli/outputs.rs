@@ -9,7 +9,8 @@ use super::Failure;
 use super::coverage::CoverageArguments;
 use super::files::{FileWriter, Files};
 use super::select::Selected;
-use crate::report::{Github, JsonLines, Junit, Lcov, Listing, Many, Markdown, Reporter, Terminal};
+use crate::check::{Explain, Watch};
+use crate::report::{Github, Html, JsonLines, Junit, Lcov, Listing, Many, Markdown, Reporter, Terminal};
 
 /// Where results go.
 #[derive(Debug, Args)]
@@ -22,6 +23,10 @@ pub struct OutputArguments {
     #[arg(long, value_name = "FILE")]
     junit: Option<PathBuf>,
 
+    /// Also write a page for a browser: the cases with their explanations, decision map, header map and listing.
+    #[arg(long, value_name = "FILE")]
+    html: Option<PathBuf>,
+
     /// Also write a compatibility matrix in Markdown, for release notes.
     #[arg(long, value_name = "FILE")]
     markdown: Option<PathBuf>,
@@ -32,6 +37,14 @@ pub struct OutputArguments {
 
     #[command(flatten)]
     pub coverage: CoverageArguments,
+}
+
+impl OutputArguments {
+    /// What the outputs need to know of the cases.
+    pub fn watch(&self) -> Watch {
+        let page = self.html.is_some();
+        Watch { coverage: page || self.coverage.measured(), explain: if page { Explain::All } else { Explain::No } }
+    }
 }
 
 /// What `check` prints.
@@ -66,6 +79,7 @@ impl Outputs {
         });
         // One line for each file. A reporter flushes it in `finished`.
         outputs.file("--junit", arguments.junit.as_ref(), |file| Box::new(Junit::new(file)))?;
+        outputs.file("--html", arguments.html.as_ref(), |file| Box::new(Html::new(file)))?;
         let date = arguments.date.as_deref();
         outputs.file("--markdown", arguments.markdown.as_ref(), |file| Box::new(Markdown::new(file, date)))?;
         let coverage = &arguments.coverage;

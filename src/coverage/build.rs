@@ -3,7 +3,9 @@
 use super::flow::{Flow, Step};
 use super::gather::{Counts, Gathered, WayKey};
 use super::map::decision_map;
-use super::model::{Coverage, Direction, Directions, FieldUse, Function, HeaderByte, Instruction, Share, Stretch};
+use super::model::{
+    Coverage, Direction, Directions, FieldUse, Function, HeaderByte, Instruction, Share, Stretch, TableEntry,
+};
 use super::reasons::never_taken;
 use super::stretches;
 use crate::board::BUS_MASK;
@@ -12,8 +14,7 @@ use crate::run::Rig;
 use crate::suite::Harness;
 use crate::verdict::Names;
 
-/// Makes the model. The entries of host tables and the decisions on header bytes stay empty: see the
-/// [module](super).
+/// Makes the model.
 pub fn build(harness: &Harness, gathered: &Gathered) -> Coverage {
     let names = harness.names();
     let flow = Flow::trace(names.rig, gathered.spots.keys().copied(), gathered.targets.keys().copied());
@@ -31,12 +32,26 @@ pub fn build(harness: &Harness, gathered: &Gathered) -> Coverage {
         outside: outside(&flow, gathered, names),
         never_taken: never_taken(&flow, gathered, names),
         unresolved: unresolved(&flow).map(|at| names.spot(at)).collect(),
-        never_matched: Vec::new(),
+        paths: gathered.paths.len() as u64,
+        paths_followed: gathered.followed.paths,
+        never_matched: never_matched(gathered),
         fields: fields(harness, gathered),
         header: header(gathered),
         map: decision_map(&flow, gathered, names),
         listing,
     }
+}
+
+fn never_matched(gathered: &Gathered) -> Vec<TableEntry> {
+    let entries = gathered.followed.tables.iter().filter(|(_, entry)| !entry.agreed);
+    let entries = entries.map(|(address, entry)| TableEntry {
+        whose: entry.whose.clone(),
+        address: *address,
+        source: entry.source.clone(),
+        text: entry.text.clone(),
+        cases: entry.cases,
+    });
+    entries.collect()
 }
 
 /// Whether any instruction that the entry of a rig reaches has a source line.
@@ -135,7 +150,7 @@ fn header(gathered: &Gathered) -> Vec<HeaderByte> {
     let byte = |(offset, read_by, values): &(u32, u64, [u64; 4])| HeaderByte {
         offset: *offset,
         read_by: *read_by,
-        decisions: 0,
+        decisions: gathered.followed.deciders.get(&offset).map_or(0, |at| at.len() as u64),
         values: tried(values),
     };
     gathered.header.bytes.iter().map(byte).collect()

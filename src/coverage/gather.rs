@@ -1,7 +1,7 @@
 //! What all cases of a harness have done, whoever ran them: sums and ordered sets, so that the order does not show.
 
-use std::collections::BTreeMap;
 use std::collections::btree_map::Entry;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::header::GatheredHeader;
 
@@ -97,6 +97,63 @@ pub struct Gathered {
     pub paths: BTreeMap<u64, PathSeen>,
     /// The header.
     pub header: GatheredHeader,
+    /// What tracing one case of each path has told.
+    pub followed: Followed,
+}
+
+/// What traced runs tell.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Followed {
+    /// How many paths were traced.
+    pub paths: u64,
+    /// Entries of host tables, by address.
+    pub tables: BTreeMap<u32, TableSeen>,
+    /// For each image offset the branches and jumps that hung on it.
+    pub deciders: BTreeMap<u32, BTreeSet<u32>>,
+}
+
+/// An entry of a host table as it was compared with something.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct TableSeen {
+    /// Its address, with its symbol.
+    pub whose: String,
+    /// Source file and line of its label.
+    pub source: Option<String>,
+    /// As much of it as was ever compared, as text.
+    pub text: String,
+    /// Cases that compared something with it.
+    pub cases: u64,
+    /// Whether all that was compared agreed in any of them.
+    pub agreed: bool,
+}
+
+impl TableSeen {
+    /// Adds what was seen of the same entry elsewhere.
+    pub fn join(&mut self, other: Self) {
+        if other.text.len() > self.text.len() {
+            self.text = other.text;
+        }
+        self.cases += other.cases;
+        self.agreed |= other.agreed;
+    }
+}
+
+impl Followed {
+    /// Adds what other paths have told.
+    pub fn merge(&mut self, other: Self) {
+        self.paths += other.paths;
+        for (offset, at) in other.deciders {
+            self.deciders.entry(offset).or_default().extend(at);
+        }
+        for (address, entry) in other.tables {
+            match self.tables.get_mut(&address) {
+                Some(seen) => seen.join(entry),
+                None => {
+                    self.tables.insert(address, entry);
+                }
+            }
+        }
+    }
 }
 
 impl Gathered {

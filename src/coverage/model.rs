@@ -31,6 +31,11 @@ pub struct Coverage {
     pub never_taken: Vec<NeverTaken>,
     /// Jumps to computed addresses of which no target was seen: what lies behind them is not counted.
     pub unresolved: Vec<Spot>,
+    /// Different paths that runs went by.
+    pub paths: u64,
+    /// Of these, how many were traced for the entries of tables and the decisions on header bytes: all but in the largest
+    /// suites.
+    pub paths_followed: u64,
     /// Entries of host tables that were compared with something and never agreed.
     pub never_matched: Vec<TableEntry>,
     /// The header's fields.
@@ -199,7 +204,7 @@ pub struct HeaderByte {
     pub offset: u32,
     /// Cases that read it.
     pub read_by: u64,
-    /// Decisions that hung on it, over all cases.
+    /// Branches and jumps that hung on it in any case.
     pub decisions: u64,
     /// The values tried there, in order.
     pub values: Vec<u8>,

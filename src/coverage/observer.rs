@@ -9,7 +9,7 @@ use std::sync::Arc;
 
 use m68000::Registers;
 
-use super::gather::{CaseNumber, Counts, Gathered, Goal, PathSeen, Stop, WayKey};
+use super::gather::{CaseNumber, Counts, Followed, Gathered, Goal, PathSeen, Stop, WayKey};
 use super::header::{HeaderWatch, Stamped, mix};
 use crate::board::{Access, Bus, Observer, PortSize};
 use crate::cartridge::{Image, Layout};
@@ -234,6 +234,7 @@ impl CoverageObserver {
             targets: targets.collect(),
             stops: self.ends.iter().map(|(stop, counter)| (stop.clone(), counter.counts())).collect(),
             paths: paths.map(|(hash, path)| (*hash, PathSeen { cases: path.cases.cases, first: path.first })).collect(),
+            followed: Followed::default(),
             header: self.header.gathered(),
         }
     }

@@ -81,6 +81,10 @@ pub(super) struct Turn {
     pub at: u32,
     pub to: u32,
     pub taken: bool,
+    /// Whether it is DBcc; what it did at the end of a loop is told by the branch that asks the same flags again.
+    pub counted: bool,
+    /// Whether it is no branch, but an instruction that keeps the answer.
+    pub kept: bool,
     /// The condition, as the opcode has it.
     pub condition: u8,
 }
@@ -98,6 +102,8 @@ pub(super) enum Event {
     Write { at: u32, port: usize, value: u16 },
     /// A handler was entered.
     Exception { exception: Exception, from: u32, to: u32 },
+    /// An exception could have been raised and was not.
+    Passed { exception: Exception, at: u32 },
     /// The RESET instruction put the latches back.
     Reset,
 }
@@ -105,30 +111,42 @@ pub(super) enum Event {
 /// An event, how often it happened in a row, and what it hung on.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Entry {
+    key: Option<Key>,
     pub event: Event,
     pub times: u64,
     pub taint: Taint,
 }
 
 impl Entry {
-    /// Whether another entry says the same again, but for the value found.
-    fn repeats(&self, other: &Self) -> bool {
-        match (&self.event, &other.event) {
-            (Event::Decision { setter: one, turn: way }, Event::Decision { setter: two, turn: other_way }) => {
-                way == other_way
-                    && one.at == two.at
-                    && one.found.origin() == two.found.origin()
-                    && one.with.map(|with| with.origin()) == two.with.map(|with| with.origin())
+    /// Whether the loop ended here, and the event is the branch that asks the same flags again.
+    fn asked_again(&self, event: &Event) -> bool {
+        match (&self.event, event) {
+            (Event::Decision { setter, turn }, Event::Decision { setter: next, .. }) => {
+                turn.counted && !turn.taken && self.times == 1 && setter.serial == next.serial
             }
-            (Event::Lookup { at: one, address, .. }, Event::Lookup { at: two, address: other, .. }) => {
-                one == two && address == other
-            }
-            (
-                Event::Exception { exception: one, from, to },
-                Event::Exception { exception: two, from: other_from, to: other_to },
-            ) => one == two && from == other_from && to == other_to,
             _ => false,
         }
+    }
+}
+
+/// What makes two entries say the same but for the value found; no two kinds of event have equal ones.
+type Key = [u32; 6];
+
+/// Stands in a key for bytes that were computed.
+const COMPUTED: u32 = u32::MAX;
+
+/// The key of an event that may repeat.
+fn key(event: &Event) -> Option<Key> {
+    let origin = |operand: &Operand| operand.origin().unwrap_or(COMPUTED);
+    match event {
+        Event::Decision { setter, turn } => {
+            let with = setter.with.as_ref().map_or(COMPUTED, origin);
+            Some([0, turn.at, turn.to, setter.at, origin(&setter.found), with])
+        }
+        Event::Lookup { at, address, .. } => Some([1, *at, *address, 0, 0, 0]),
+        Event::Exception { exception, from, to } => Some([2, u32::from(exception.vector()), *from, *to, 0, 0]),
+        Event::Passed { exception, at } => Some([3, u32::from(exception.vector()), *at, 0, 0, 0]),
+        Event::Jump { .. } | Event::Write { .. } | Event::Reset => None,
     }
 }
 
@@ -156,7 +174,11 @@ impl Events {
 
     /// Adds an event; `join` makes one taint of two.
     pub fn push(&mut self, event: Event, taint: Taint, join: impl FnMut(Taint, Taint) -> Taint) {
-        let entry = Entry { event, times: 1, taint };
+        let entry = Entry { key: key(&event), event, times: 1, taint };
+        if let Some(last) = self.first.last_mut().filter(|last| self.last.is_empty() && last.asked_again(&event)) {
+            *last = entry;
+            return;
+        }
         if self.first.len() < KEPT {
             self.first.push(entry);
             self.fold(join);
@@ -174,8 +196,9 @@ impl Events {
         let length = self.first.len();
         for round in 1..=LONGEST_ROUND.min(length / 2) {
             let (before, after) = self.first[length - 2 * round..].split_at(round);
-            // A round in the making may already have repeats within; counts must agree or be told apart.
-            if !before.iter().zip(after).all(|(one, two)| one.repeats(two)) {
+            // What an interrupt comes between is told on either side of it.
+            let interrupted = round > 1 && after.iter().any(|entry| matches!(entry.event, Event::Exception { .. }));
+            if interrupted || !before.iter().zip(after).all(|(one, two)| one.key.is_some() && one.key == two.key) {
                 continue;
             }
             for index in length - round..length {

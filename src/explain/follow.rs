@@ -28,6 +28,8 @@ pub(super) struct Follow {
     pub flags: Taint,
     /// What X hangs on.
     pub extend: Taint,
+    /// What the instruction itself hangs on: code may come from outside too.
+    pub code: Taint,
 }
 
 /// The bytes that an instruction has read, taken in order.
@@ -63,6 +65,7 @@ impl Follow {
         self.zero = Taint::CLEAN;
         self.flags = Taint::CLEAN;
         self.extend = Taint::CLEAN;
+        self.code = Taint::CLEAN;
     }
 
     pub fn join(&mut self, left: Taint, right: Taint) -> Taint {
@@ -122,7 +125,11 @@ impl Follow {
     pub fn operand(&self, loc: Loc, width: u32, registers: &Registers, taken: &mut Taken) -> Operand {
         match loc {
             Loc::Memory(_) => taken.next(width),
-            Loc::Immediate(value) => Operand::constant(value & mask(width), width),
+            Loc::Immediate(value) => {
+                let mut operand = Operand::constant(value & mask(width), width);
+                operand.marks = self.constant(width);
+                operand
+            }
             Loc::Register(register) => {
                 let value = match register {
                     Register::Data(number) => registers.d[usize::from(number & 7)].0,
@@ -133,6 +140,13 @@ impl Follow {
                 Operand { value: value & mask(width), width, marks, held: Held::Register(register) }
             }
         }
+    }
+
+    /// The marks of a constant in the instruction.
+    pub fn constant(&self, width: u32) -> Marks {
+        let mut marks = CLEAN;
+        marks[..width.min(4) as usize].fill(Mark::computed(self.code));
+        marks
     }
 
     /// Marks the low bytes of a register.

@@ -103,7 +103,7 @@ impl Instructions {
             let accesses = accesses.iter().filter(move |(_, written)| *written == writes);
             let seen = accesses.map(|(access, _)| Seen {
                 address: access.address,
-                place: namer.place(access.address),
+                place: namer.place(access.place, access.address),
                 value: access.value,
                 width: access.size.bytes(),
             });

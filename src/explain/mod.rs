@@ -3,6 +3,7 @@
 mod apply;
 mod event;
 mod evidence;
+mod fold;
 mod follow;
 mod instructions;
 mod model;
@@ -10,10 +11,13 @@ mod name;
 mod nearest;
 mod op;
 mod shadow;
+#[cfg(test)]
+mod soundness;
 mod sources;
 mod tell;
 mod texts;
 mod tracer;
+mod wires;
 
 pub use instructions::{Instructions, MOST_LISTED, Ran, Seen};
 pub use model::{

@@ -64,6 +64,12 @@ pub struct TextCompare {
     pub compared: usize,
     /// Whether all that was compared agreed.
     pub equal: bool,
+    /// The name of the byte at the first difference: `product[9]`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub difference: Option<String>,
+    /// What the image holds at the first difference, if a contact fault made something else of it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub stored: Option<u8>,
     /// The decision that ended it.
     pub went: Went,
 }
@@ -80,7 +86,7 @@ pub struct Text {
     /// Its image offset, for bytes of the attached image.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub offset: Option<u32>,
-    /// Its source file and line, for bytes of the host where the image has line tables.
+    /// The source file and line of the label before it, for bytes of the host whose source can be read.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub source: Option<String>,
     /// The bytes, in hexadecimal: `41 57`.
@@ -113,6 +119,10 @@ pub struct Test {
     /// What it was compared with; absent where the instruction tests one value alone.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub with: Option<Value>,
+    /// Everything from outside that the decision hung on, if that is more than the two values do: flags of an earlier
+    /// instruction, say, or what the same test found the other times.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub by: Vec<Origin>,
     /// The bits that were tested, if not all of them.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub mask: Option<u32>,
@@ -149,6 +159,9 @@ pub enum Origin {
         /// The field or fields, as a person says it: `product[0..13]`.
         #[serde(skip_serializing_if = "Option::is_none")]
         field: Option<String>,
+        /// What the image holds there, in hexadecimal; absent for more than eight bytes.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        holds: Option<String>,
     },
     /// A port was read.
     Port {
@@ -162,6 +175,11 @@ pub enum Origin {
         /// Last address.
         last: u32,
     },
+    /// An interrupt: that it came, and when.
+    Interrupt {
+        /// The device, or the level where several share one.
+        device: String,
+    },
     /// The window where no cartridge answers, or nothing at all.
     OpenBus {
         /// First address.
@@ -171,7 +189,7 @@ pub enum Origin {
     },
 }
 
-/// Which way a conditional branch went.
+/// Which way a conditional branch went, or what a condition was kept as.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub struct Went {
@@ -179,10 +197,13 @@ pub struct Went {
     pub at: Spot,
     /// The instruction.
     pub instruction: String,
-    /// Whether it branched.
+    /// Whether it branched, or whether the condition held.
     pub taken: bool,
     /// Where it went on.
     pub to: Spot,
+    /// Whether it did not branch, but kept the answer for later (Scc, MOVE from SR).
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub kept: bool,
 }
 
 /// A jump to a computed address.
@@ -238,7 +259,7 @@ pub struct PortStep {
     pub from: Vec<Origin>,
 }
 
-/// An exception that a handler took.
+/// An exception that a handler took, or one that an instruction could have raised and did not.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub struct ExceptionStep {
@@ -246,6 +267,8 @@ pub struct ExceptionStep {
     pub name: String,
     /// Where the program would have gone on, or the instruction that raised it if no handler took it.
     pub from: Spot,
+    /// Whether it was raised.
+    pub raised: bool,
     /// Its handler; absent if none took it and the run ended.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub to: Option<Spot>,
@@ -303,6 +326,8 @@ pub enum Change {
         is: u8,
         /// What it would have to be.
         instead: u8,
+        /// Whether it belongs to a text.
+        text: bool,
     },
     /// What a port reads, all through the run.
     Port {

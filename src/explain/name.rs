@@ -3,6 +3,7 @@
 use super::event::{Held, Operand};
 use super::model::{Origin, Value};
 use super::op::Register;
+use super::shadow::Mark;
 use super::sources::{Source, Sources, Stretch, Taint};
 use crate::board::{Place, shown_offset};
 use crate::cartridge::Image;
@@ -12,6 +13,9 @@ use crate::verdict::Names;
 
 /// The most header fields that one origin names.
 const MOST_FIELDS: usize = 4;
+
+/// Of so many bytes it is told what they are.
+const MOST_BYTES: usize = 8;
 
 /// Names things of one run.
 #[derive(Clone, Copy)]
@@ -30,18 +34,44 @@ impl Namer<'_> {
         instruction(at, self.names)
     }
 
-    /// The image offset that shows at an address of the window.
-    pub fn offset(&self, address: u32) -> Option<u32> {
-        let window = self.names.rig.map.window().contains(&address);
-        window.then(|| shown_offset(address, self.image_size)).flatten()
+    /// The image offset from which a byte came that was read at an address of the window: the one among its sources if
+    /// there is just one, which need not be the one that belongs there if an address line is bad.
+    pub fn offset(&self, address: u32, mark: Mark) -> Option<u32> {
+        if mark.taint.clean() || !self.names.rig.map.window().contains(&address) {
+            return None;
+        }
+        match self.sources.stretches(mark.taint)[..] {
+            [Stretch { first: Source::Image(first), last: Source::Image(last) }] if first == last => Some(first),
+            [Stretch { first: Source::OpenBus(_), .. }] => None,
+            _ => shown_offset(address, self.image_size),
+        }
     }
 
-    /// What stands at a bus address, as a person says it.
-    pub fn place(&self, address: u32) -> String {
+    /// What was read at a bus address, as a person says it. A byte of the window that hangs on nothing from outside came
+    /// from an overlay.
+    pub fn read_at(&self, address: u32, width: u32, mark: Mark) -> String {
+        let overlay = self.names.rig.map.overlays().iter().find(|overlay| overlay.range.contains(&address));
+        match (overlay, self.offset(address, mark)) {
+            (Some(overlay), _) if mark.taint.clean() => format!("{} at {}", overlay.name, units::address(address)),
+            (_, Some(offset)) => {
+                let named = self.fields(offset, offset + width.max(1) - 1);
+                let named = named.unwrap_or_else(|| format!("image offset 0x{offset:06X}"));
+                match shown_offset(address, self.image_size) {
+                    Some(shown) if shown != offset => format!("{named}, by a bad address line"),
+                    _ => named,
+                }
+            }
+            _ => self.place(self.names.rig.map.place(address), address),
+        }
+    }
+
+    /// What stands at a bus address where this place answers, as a person says it.
+    pub fn place(&self, place: Place, address: u32) -> String {
         let map = &self.names.rig.map;
-        match map.place(address) {
-            Place::Window => match self.offset(address) {
-                Some(offset) => self.names.field(offset).unwrap_or_else(|| format!("image offset 0x{offset:06X}")),
+        match place {
+            Place::Overlay(index) => format!("{} at {}", map.overlays()[index].name, units::address(address)),
+            Place::Window => match shown_offset(address, self.image_size) {
+                Some(offset) => self.fields(offset, offset).unwrap_or_else(|| format!("image offset 0x{offset:06X}")),
                 None => format!("open bus at {}", units::address(address)),
             },
             _ => match map.port_at(address) {
@@ -59,9 +89,10 @@ impl Namer<'_> {
 
     /// Where a value was, as a person says it: where its bytes were copied from, or else where the instruction had it.
     pub fn held_in(&self, operand: &Operand) -> String {
+        let first = operand.marks().last().copied().unwrap_or(Mark::CLEAN);
         match (operand.origin(), operand.held) {
-            (Some(address), _) => self.place(address),
-            (None, Held::Memory(address)) => self.place(address),
+            (Some(address), _) => self.read_at(address, operand.width, first),
+            (None, Held::Memory(address)) => self.place(self.names.rig.map.place(address), address),
             (None, Held::Immediate) => "the instruction".to_owned(),
             (None, Held::Register(Register::Data(number))) => format!("d{number}"),
             (None, Held::Register(Register::Address(number))) => format!("a{number}"),
@@ -89,9 +120,10 @@ impl Namer<'_> {
     fn origin(&self, stretch: Stretch) -> Origin {
         match (stretch.first, stretch.last) {
             (Source::Image(first), Source::Image(last)) => {
-                Origin::Image { first, last, field: self.fields(first, last) }
+                Origin::Image { first, last, field: self.fields(first, last), holds: self.holds(first, last) }
             }
             (Source::Port(port), _) => Origin::Port { port: self.names.rig.map.ports()[port as usize].name.clone() },
+            (Source::Interrupt(level), _) => Origin::Interrupt { device: self.device(level as u8) },
             (Source::Ram(first), Source::Ram(last)) => Origin::Ram { first, last },
             (Source::OpenBus(first), Source::OpenBus(last)) => Origin::OpenBus { first, last },
             // A stretch is of one kind.
@@ -101,14 +133,54 @@ impl Namer<'_> {
         }
     }
 
+    /// What the image holds at a few offsets.
+    fn holds(&self, first: u32, last: u32) -> Option<String> {
+        let bytes = (first..=last).take(MOST_BYTES + 1).map_while(|offset| self.image?.byte(offset));
+        let bytes: Vec<String> = bytes.map(|byte| format!("{byte:02X}")).collect();
+        (1..=MOST_BYTES).contains(&bytes.len()).then(|| bytes.join(" "))
+    }
+
+    /// Both lists of origins as one.
+    pub fn merged(&self, one: &[Origin], two: &[Origin]) -> Vec<Origin> {
+        let mut stretches = Vec::new();
+        let mut others: Vec<Origin> = Vec::new();
+        for origin in one.iter().chain(two) {
+            let (first, last) = match *origin {
+                Origin::Image { first, last, .. } => (Source::Image(first), Source::Image(last)),
+                Origin::Ram { first, last } => (Source::Ram(first), Source::Ram(last)),
+                Origin::OpenBus { first, last } => (Source::OpenBus(first), Source::OpenBus(last)),
+                Origin::Port { .. } | Origin::Interrupt { .. } => {
+                    if !others.contains(origin) {
+                        others.push(origin.clone());
+                    }
+                    continue;
+                }
+            };
+            stretches.push(Stretch { first, last });
+        }
+        let mut merged = self.origins(stretches);
+        merged.extend(others);
+        merged
+    }
+
+    /// Who interrupts at a level.
+    pub fn device(&self, level: u8) -> String {
+        let mut devices = self.names.rig.interrupts.iter().filter(|device| device.level == level);
+        match (devices.next(), devices.next()) {
+            (Some(device), None) => device.name.clone(),
+            _ => format!("level {level}"),
+        }
+    }
+
     /// The header fields between two offsets, both included.
-    fn fields(&self, first: u32, last: u32) -> Option<String> {
+    pub fn fields(&self, first: u32, last: u32) -> Option<String> {
         let overlapping = |field: &&crate::cartridge::Field| field.at <= last && first < field.range().end;
         let fields = self.names.layout.fields().iter().filter(overlapping);
         let named: Vec<String> = fields
             .map(|field| {
                 let (from, to) = (first.max(field.at) - field.at, last.min(field.range().end - 1) - field.at);
                 match (from, to) {
+                    // A field of one byte has no other.
                     (0, to) if to + 1 == field.length => field.name.clone(),
                     (from, to) if from == to => format!("{}[{from}]", field.name),
                     (from, to) => format!("{}[{from}-{to}]", field.name),
@@ -126,7 +198,7 @@ impl Namer<'_> {
 /// Whether one source comes right after another, or is the same.
 fn follows(last: Source, next: Source) -> bool {
     match (last, next) {
-        (Source::Image(last), Source::Image(next)) | (Source::Port(last), Source::Port(next)) if last == next => true,
+        (one, two) if one == two => true,
         (Source::Image(last), Source::Image(next))
         | (Source::Ram(last), Source::Ram(next))
         | (Source::OpenBus(last), Source::OpenBus(next)) => next <= last.saturating_add(1),

@@ -6,10 +6,10 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use super::model::{Change, Explanation, Nearby, Origin, Step, Test, TextCompare};
+use super::model::{Change, Explanation, Nearby, Origin, Step, Test, TextCompare, Went};
 use super::tracer::Tracer;
 use crate::board::{RamFill, Schedule};
-use crate::cartridge::Image;
+use crate::cartridge::{Holds, Image};
 use crate::run::{Machine, Setup};
 use crate::units;
 use crate::verdict::{Names, short_ending};
@@ -21,7 +21,7 @@ const TOLD: usize = 3;
 const MOST_BYTES: usize = 32;
 
 /// The most bytes of a computed value that are tried one by one.
-const MOST_ORIGINS: u32 = 16;
+const MOST_ORIGINS: usize = 16;
 
 /// What may be changed in one try: image offsets with their new values, or a port.
 #[derive(Clone, Debug, Default)]
@@ -31,6 +31,9 @@ struct Guess {
     would: String,
 }
 
+/// A branch that a guess is about, and which way it went.
+type Turn = Option<(u32, bool)>;
+
 /// A guess that ended otherwise.
 struct Found {
     nearby: Nearby,
@@ -38,6 +41,24 @@ struct Found {
     size: usize,
     /// From how late in the run it was guessed; later is nearer.
     step: usize,
+    /// What was changed, and the branch that ought to go the other way for it; whether it does is tried before it is told.
+    guess: Guess,
+    turn: Turn,
+}
+
+impl Found {
+    fn ends(&self) -> String {
+        self.nearby.ends.clone()
+    }
+
+    /// Whether a guess changes the same bytes.
+    fn same_bytes(&self, guess: &Guess) -> bool {
+        let offsets = self.nearby.changes.iter().filter_map(|change| match change {
+            Change::Byte { offset, .. } => Some(*offset),
+            Change::Port { .. } => None,
+        });
+        !guess.bytes.is_empty() && offsets.eq(guess.bytes.keys().copied())
+    }
 }
 
 /// Tries changes of the inputs of one run.
@@ -83,9 +104,15 @@ impl<'a> Search<'a> {
                     }
                 }
                 Step::Test(test) => self.try_test(test, index),
-                Step::Jump(jump) => self.try_origins(&jump.by, "would have gone elsewhere", index),
-                Step::Lookup(lookup) => self.try_origins(&lookup.by, "would have looked elsewhere", index),
-                Step::Told(told) => self.try_origins(&told.found.from, "would have told another branch", index),
+                Step::Jump(jump) => self.try_origins(&jump.by, &[], "would go elsewhere", None, index),
+                Step::Lookup(lookup) => self.try_origins(&lookup.by, &[], "would look elsewhere", None, index),
+                Step::Told(told) => {
+                    self.try_origins(&told.found.from, &[told.is], "would tell another branch", None, index);
+                }
+                Step::Exception(exception) => {
+                    let would = if exception.raised { "would not raise it" } else { "might raise it" };
+                    self.try_origins(&exception.by, &[0], would, None, index);
+                }
                 _ => {}
             }
         }
@@ -94,18 +121,28 @@ impl<'a> Search<'a> {
 
     /// The best change for each end, then the next best; a few of all.
     fn ranked(mut self) -> Vec<Nearby> {
-        self.found.sort_by_key(|found| (found.size, std::cmp::Reverse(found.step)));
-        let (mut first, mut rest) = (Vec::new(), Vec::new());
-        for found in self.found {
-            let known = first.iter().any(|nearby: &Nearby| nearby.ends == found.nearby.ends);
-            if known { rest.push(found.nearby) } else { first.push(found.nearby) }
+        // A change that leads to a branch is nearer than one that crashes.
+        let branches = &self.names.rig.branches;
+        let crashes = |found: &Found| branches.iter().all(|branch| branch.name != found.nearby.ends);
+        self.found.sort_by_key(|found| (found.size, crashes(found), std::cmp::Reverse(found.step)));
+        let (mut first, mut rest): (Vec<Found>, Vec<Found>) = (Vec::new(), Vec::new());
+        for found in std::mem::take(&mut self.found) {
+            let known = first.iter().any(|other| other.nearby.ends == found.nearby.ends);
+            if known { rest.push(found) } else { first.push(found) }
         }
         first.append(&mut rest);
         let mut told: Vec<Nearby> = Vec::new();
-        for nearby in first {
-            if told.len() < TOLD && told.iter().all(|other| other.changes != nearby.changes) {
-                told.push(nearby);
+        for mut found in first {
+            if told.len() == TOLD {
+                break;
             }
+            if told.iter().any(|other| other.changes == found.nearby.changes) {
+                continue;
+            }
+            if found.turn.is_some_and(|turn| !self.turns(&found.guess, turn)) {
+                "would decide otherwise".clone_into(&mut found.nearby.would);
+            }
+            told.push(found.nearby);
         }
         told
     }
@@ -124,7 +161,7 @@ impl<'a> Search<'a> {
             let Some(byte) = found.get(last) else { return };
             guess.bytes.insert(offset + last as u32, byte ^ 1);
             guess.would = format!("would no longer match {}", text.with.whose);
-            self.attempt(guess, step);
+            self.attempt(guess, None, step);
             return;
         }
         let mut otherwise = None;
@@ -136,25 +173,20 @@ impl<'a> Search<'a> {
             let Some(ends) = self.run(&guess).filter(|ends| *ends != self.ends) else { continue };
             if self.matches(&guess, text) {
                 guess.would = format!("would match {}", text.with.whose);
-                return self.keep(guess, ends, step);
+                return self.keep(guess, ends, None, step);
             }
             otherwise.get_or_insert((guess.clone(), ends));
         }
         if let Some((mut guess, ends)) = otherwise {
             guess.would = format!("would decide otherwise, but not match {}", text.with.whose);
-            self.keep(guess, ends, step);
+            self.keep(guess, ends, None, step);
         }
     }
 
     /// Whether with these changes a text agrees that did not.
     fn matches(&mut self, guess: &Guess, text: &TextCompare) -> bool {
-        self.change(guess);
-        self.tracing.observer().start(&self.setup);
-        self.tracing.run(&self.setup, self.fills);
-        let (tracer, outcome, bus) = self.tracing.watched_run();
-        let told = tracer.tell(outcome, bus, &self.setup.inputs.attached, self.names);
         let same = |other: &TextCompare| other.equal && other.at == text.at && other.with.address == text.with.address;
-        told.steps.iter().any(|step| match step {
+        self.told(guess).steps.iter().any(|step| match step {
             Step::Compare(other) => same(other),
             Step::Scan(scan) => scan.entries.iter().any(same),
             _ => false,
@@ -165,78 +197,113 @@ impl<'a> Search<'a> {
         let value = test.found.value;
         let wanted: Vec<u32> = match (test.mask, &test.with) {
             (Some(mask), _) if value & mask != 0 => vec![value & !mask],
-            (Some(mask), _) => vec![value | mask & mask.wrapping_neg()],
-            (None, Some(with)) if with.value == value => vec![value ^ 1, value.wrapping_add(1)],
+            (Some(mask), _) => vec![value | mask & mask.wrapping_neg(), value | mask],
             (None, Some(with)) => vec![with.value, with.value.wrapping_add(1), with.value.wrapping_sub(1)],
             (None, None) if value == 0 => vec![1],
             (None, None) => vec![0, value ^ 1 << (8 * test.width.clamp(1, 4) - 1)],
         };
-        let would = format!("would have gone the other way at {}", units::address(test.went.at.address));
-        match &test.found.from[..] {
-            [Origin::Image { first, last, .. }] if last - first + 1 == test.width => {
-                for wanted in wanted {
-                    let bytes =
-                        (0..test.width).map(|index| (first + index, (wanted >> (8 * (test.width - 1 - index))) as u8));
-                    let guess = Guess { bytes: bytes.collect(), port: None, would: would.clone() };
-                    self.attempt(guess, step);
-                }
-            }
-            [Origin::Port { port }] => {
-                let ports = self.names.rig.map.ports();
-                if let Some(port) = ports.iter().position(|other| other.name == *port) {
-                    for wanted in wanted {
-                        let guess =
-                            Guess { port: Some((port, wanted as u16)), would: would.clone(), ..Guess::default() };
-                        self.attempt(guess, step);
-                    }
-                }
-            }
-            from => {
-                let from = from.to_vec();
-                self.try_origins(&from, &would, step);
+        let would = format!("would go the other way at {}", units::address(test.went.at.address));
+        let turn = Some((test.went.at.address, test.went.taken));
+        if let [Origin::Image { first, last, .. }] = test.found.from[..]
+            && last - first + 1 == test.width
+        {
+            for wanted in wanted.iter().filter(|wanted| **wanted != value) {
+                let byte = |index: u32| (wanted >> (8 * (test.width - 1 - index))) as u8;
+                let bytes = (0..test.width).map(|index| (first + index, byte(index))).collect();
+                self.attempt(Guess { bytes, port: None, would: would.clone() }, turn, step);
             }
         }
+        let origins = if test.by.is_empty() { &test.found.from } else { &test.by };
+        if let Some(with) = &test.with {
+            self.try_origins(&with.from, &[value], &would, turn, step);
+        }
+        self.try_origins(origins, &wanted, &would, turn, step);
+        self.try_ports(origins, &wanted, &would, turn, step);
     }
 
-    /// The bytes of a computed value, each altered by itself until one does something.
-    fn try_origins(&mut self, origins: &[Origin], would: &str, step: usize) {
-        let mut tried = 0;
+    /// Each of these values all through the run, from the ports that a test asked.
+    fn try_ports(&mut self, origins: &[Origin], wanted: &[u32], would: &str, turn: Turn, step: usize) {
         for origin in origins {
-            let Origin::Image { first, last, .. } = origin else { continue };
-            for offset in *first..=*last {
-                let Some(byte) = self.image().and_then(|image| image.byte(offset)) else { continue };
-                for bit in [1, 0x80] {
-                    let guess = Guess { bytes: [(offset, byte ^ bit)].into(), port: None, would: would.to_owned() };
-                    if self.attempt(guess, step) {
-                        return;
-                    }
-                }
-                tried += 1;
-                if tried == MOST_ORIGINS {
-                    return;
+            let Origin::Port { port } = origin else { continue };
+            let ports = self.names.rig.map.ports();
+            let Some(index) = ports.iter().position(|other| other.name == *port) else { continue };
+            for value in wanted {
+                let guess =
+                    Guess { bytes: BTreeMap::new(), port: Some((index, *value as u16)), would: would.to_owned() };
+                if self.attempt(guess, turn, step) {
+                    break;
                 }
             }
         }
     }
 
-    /// Tries a guess; whether it ended otherwise.
-    fn attempt(&mut self, guess: Guess, step: usize) -> bool {
-        let Some(ends) = self.run(&guess) else { return false };
-        if ends == self.ends {
-            return false;
+    /// The bytes on which something hung, each by itself: a byte of what was wanted, one bit altered, nothing, all ones.
+    fn try_origins(&mut self, origins: &[Origin], wanted: &[u32], would: &str, turn: Turn, step: usize) {
+        let images = origins.iter().filter_map(|origin| match origin {
+            Origin::Image { first, last, .. } => Some((*first..=*last).take(MOST_ORIGINS)),
+            _ => None,
+        });
+        for offset in images.flatten().take(4 * MOST_ORIGINS) {
+            let Some(byte) = self.image().and_then(|image| image.byte(offset)) else { continue };
+            let mut tries: Vec<u8> = wanted.iter().flat_map(|wanted| wanted.to_le_bytes()).collect();
+            tries.extend((0..8).map(|bit| byte ^ 1 << bit));
+            tries.extend([byte.wrapping_add(1), byte.wrapping_sub(1), 0, 0xFF]);
+            // In a text, letters are nearer than other bytes; otherwise what differs in few bits.
+            let text = self.names.layout.at(offset).is_some_and(|field| matches!(field.holds, Holds::Text(_)));
+            tries.sort_by_key(|value| (text && !(0x20..0x7F).contains(value), (value ^ byte).count_ones()));
+            let mut tried = vec![byte];
+            for value in tries {
+                if !tried.contains(&value) {
+                    tried.push(value);
+                    let guess = Guess { bytes: [(offset, value)].into(), port: None, would: would.to_owned() };
+                    self.attempt(guess, turn, step);
+                }
+            }
         }
-        self.keep(guess, ends, step);
+    }
+
+    /// Tries a guess; whether it ended otherwise. Of changes of the same bytes that end alike one is enough.
+    fn attempt(&mut self, guess: Guess, turn: Turn, step: usize) -> bool {
+        let known = |found: &Found| found.same_bytes(&guess);
+        let alike: Vec<String> = self.found.iter().filter(|found| known(found)).map(Found::ends).collect();
+        let Some(ends) = self.run(&guess).filter(|ends| *ends != self.ends) else { return false };
+        if alike.contains(&ends) {
+            return true;
+        }
+        self.keep(guess, ends, turn, step);
         true
     }
 
+    /// Whether with these changes a branch goes the other way.
+    fn turns(&mut self, guess: &Guess, (at, taken): (u32, bool)) -> bool {
+        let goes = |went: &Went| went.at.address == at && went.taken != taken;
+        self.told(guess).steps.iter().any(|step| match step {
+            Step::Test(test) => goes(&test.went),
+            Step::Compare(text) => goes(&text.went),
+            Step::Scan(scan) => scan.entries.iter().any(|entry| goes(&entry.went)),
+            _ => false,
+        })
+    }
+
+    /// The run with these changes, told.
+    fn told(&mut self, guess: &Guess) -> Explanation {
+        self.change(guess);
+        self.tracing.observer().start(&self.setup);
+        self.tracing.run(&self.setup, self.fills);
+        let (tracer, outcome, bus) = self.tracing.watched_run();
+        self.budget = self.budget.saturating_sub(outcome.instructions);
+        tracer.tell(outcome, bus, &self.setup.inputs.attached, self.names)
+    }
+
     /// Keeps a guess that ended otherwise.
-    fn keep(&mut self, guess: Guess, ends: String, step: usize) {
+    fn keep(&mut self, guess: Guess, ends: String, turn: Turn, step: usize) {
         let mut changes = Vec::new();
         for (offset, instead) in &guess.bytes {
             let is = self.image().and_then(|image| image.byte(*offset)).unwrap_or(0xFF);
             if is != *instead {
                 let field = self.names.field(*offset);
-                changes.push(Change::Byte { offset: *offset, field, is, instead: *instead });
+                let text = self.names.layout.at(*offset).is_none_or(|field| matches!(field.holds, Holds::Text(_)));
+                changes.push(Change::Byte { offset: *offset, field, is, instead: *instead, text });
             }
         }
         if let Some((port, value)) = guess.port {
@@ -244,7 +311,8 @@ impl<'a> Search<'a> {
             changes.push(Change::Port { port, instead: value.into() });
         }
         let size = changes.len();
-        self.found.push(Found { nearby: Nearby { changes, would: guess.would, ends }, size, step });
+        let nearby = Nearby { changes, would: guess.would.clone(), ends };
+        self.found.push(Found { nearby, size, step, guess, turn });
     }
 
     /// How a run with these changes ends, in a word or two; `None` if the budget is spent.

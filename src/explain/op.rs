@@ -120,8 +120,8 @@ pub(super) enum Op {
     Jump { to: Address, calls: bool },
     /// BSR.
     Call,
-    /// RTS, RTE, RTR: how many bytes of status come before the address.
-    Return { status: bool },
+    /// RTS, RTR, RTE: whether the status comes before the address, and whether it leaves a handler.
+    Return { status: bool, handler: bool },
     /// MOVEM.
     Multiple { loads: bool, size: u32, list: u16, at: Address },
     /// MOVEP.
@@ -313,8 +313,8 @@ fn flow(isa: Isa, operands: Operands) -> Option<Op> {
         }
         (Isa::Jmp | Isa::Jsr, O::EffectiveAddress(to)) => Op::Jump { to: place(to), calls: isa == Isa::Jsr },
         (Isa::Bsr, _) => Op::Call,
-        (Isa::Rts, _) => Op::Return { status: false },
-        (Isa::Rte | Isa::Rtr, _) => Op::Return { status: true },
+        (Isa::Rts, _) => Op::Return { status: false, handler: false },
+        (Isa::Rte | Isa::Rtr, _) => Op::Return { status: true, handler: isa == Isa::Rte },
         (Isa::Trapv, _) => Op::TrapOnOverflow,
         _ => return None,
     })

@@ -103,6 +103,7 @@ pub(super) struct ShadowRam {
     areas: Vec<Area>,
     /// Pages in use, by area and index.
     used: Vec<(usize, usize)>,
+    #[expect(clippy::vec_box, reason = "pages change hands without being copied")]
     spare: Vec<Box<[Option<Mark>; PAGE]>>,
 }
 

@@ -20,6 +20,8 @@ pub enum Source {
     Ram(u32),
     /// A byte that nobody drives, by its bus address.
     OpenBus(u32),
+    /// An interrupt, by its level: whether and when it came.
+    Interrupt(u32),
 }
 
 /// Consecutive sources of one kind, both ends included.
@@ -49,6 +51,7 @@ impl Taint {
             Source::Port(index) => (1, index),
             Source::Ram(address) => (2, address),
             Source::OpenBus(address) => (3, address),
+            Source::Interrupt(level) => (4, level),
         };
         Taint(ONE | kind << KIND | place & PLACE)
     }
@@ -74,7 +77,7 @@ enum Set {
 }
 
 /// How many joins are remembered, so that the same join gives the same set.
-const REMEMBERED: usize = 4096;
+const REMEMBERED: usize = 256;
 
 /// The sets of one run.
 #[derive(Clone, Debug)]
@@ -112,7 +115,7 @@ impl Sources {
 
     fn join_different(&mut self, left: Taint, right: Taint) -> Taint {
         let (left, right) = if left.0 < right.0 { (left, right) } else { (right, left) };
-        let place = (left.0.wrapping_mul(0x9E37_79B1) ^ right.0.wrapping_mul(0x85EB_CA77)) >> 20;
+        let place = (left.0.wrapping_mul(0x9E37_79B1) ^ right.0.wrapping_mul(0x85EB_CA77)) >> 24;
         let (one, other, joined) = self.joins[place as usize];
         if (one, other) == (left, right) {
             return joined;
@@ -124,9 +127,7 @@ impl Sources {
 
     fn make(&mut self, left: Taint, right: Taint) -> Taint {
         let set = match (self.stretch(left), self.stretch(right)) {
-            (Some((first, last)), Some((from, to)))
-                if from <= last.saturating_add(1) && first <= to.saturating_add(1) =>
-            {
+            (Some((first, last)), Some((from, to))) if touch(first, last, from, to) => {
                 let (first, last) = (first.min(from), last.max(to));
                 // One lies within the other.
                 for (taint, ends) in [(left, self.stretch(left)), (right, self.stretch(right))] {
@@ -174,13 +175,18 @@ impl Sources {
     }
 }
 
+/// Whether two stretches overlap or lie side by side.
+fn touch(first: u32, last: u32, from: u32, to: u32) -> bool {
+    kind(first) == kind(from) && from <= last.saturating_add(1) && first <= to.saturating_add(1)
+}
+
 /// Joins stretches that touch; those of different kinds never do.
 fn merge(mut ends: Vec<(u32, u32)>) -> Vec<(u32, u32)> {
     ends.sort_unstable();
     let mut merged: Vec<(u32, u32)> = Vec::new();
     for (first, last) in ends {
         match merged.last_mut() {
-            Some((_, end)) if first <= end.saturating_add(1) && kind(first) == kind(*end) => *end = last.max(*end),
+            Some((start, end)) if touch(*start, *end, first, last) => *end = last.max(*end),
             _ => merged.push((first, last)),
         }
     }
@@ -188,7 +194,7 @@ fn merge(mut ends: Vec<(u32, u32)>) -> Vec<(u32, u32)> {
 }
 
 fn kind(number: u32) -> u32 {
-    number >> KIND & 3
+    number >> KIND & 7
 }
 
 fn source(number: u32) -> Source {
@@ -197,7 +203,8 @@ fn source(number: u32) -> Source {
         0 => Source::Image(place),
         1 => Source::Port(place),
         2 => Source::Ram(place),
-        _ => Source::OpenBus(place),
+        3 => Source::OpenBus(place),
+        _ => Source::Interrupt(place),
     }
 }
 

@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::event::{Compares, Entry, Event, Operand, Setter, Turn};
+use super::fold;
 use super::model::{
     ByteDecisions, ExceptionStep, Explanation, Influence, Jump, Lookup, Omitted, PortStep, Step, Test, Told,
 };
@@ -18,7 +19,7 @@ use crate::units;
 use crate::verdict::{Names, ending};
 
 /// The most steps that are told from either end of a run.
-const MOST_STEPS: usize = 200;
+const MOST_STEPS: usize = 30;
 
 /// What decided at the end of a run, beyond its events.
 struct Last {
@@ -29,8 +30,7 @@ struct Last {
 impl Tracer {
     /// Tells the run that was just traced.
     pub fn tell(&mut self, outcome: &Outcome, bus: &Bus, attached: &Attached, names: Names) -> Explanation {
-        self.note_writes(&outcome.writes);
-        let crash = self.crashed(outcome);
+        let crash = self.end(outcome);
         let conditions = conditions(outcome, names);
         let cells: Vec<(Operand, &str, u32)> = conditions
             .into_iter()
@@ -80,17 +80,26 @@ impl Tracer {
                 steps.push(Step::Omitted(Omitted { decisions: self.events.omitted }));
             }
             if !texts.take(entry, namer, &mut steps) {
-                steps.extend(step(entry, &mut latched, namer));
+                if let Some(step) = step(entry, &mut latched, namer) {
+                    fold::push(&mut steps, step, namer);
+                }
             }
         }
         texts.finish(namer, &mut steps);
         steps
     }
 
-    /// What a crash hangs on: the address of the access, or what the instruction looked at.
-    fn crashed(&mut self, outcome: &Outcome) -> Taint {
-        let End::Crashed(crash) = outcome.end else { return Taint::CLEAN };
-        self.raised_by(crash.exception)
+    /// Tells what the last instruction did. What a crash hangs on: the address of the access, or what the instruction
+    /// looked at.
+    pub(super) fn end(&mut self, outcome: &Outcome) -> Taint {
+        self.note_writes(&outcome.writes);
+        let taint = match outcome.end {
+            End::Crashed(crash) => self.ended_by(crash.exception),
+            End::Halted(exception) => self.ended_by(exception),
+            _ => Taint::CLEAN,
+        };
+        self.influenced(taint);
+        taint
     }
 
     /// What a cell holds, with its marks.
@@ -188,7 +197,9 @@ fn crash_step(outcome: &Outcome, taint: Taint, namer: &Namer) -> Option<Step> {
             by,
             times: 1,
         }),
-        None => Step::Exception(ExceptionStep { name: exception.name(), from: at, to: None, times: 1, by }),
+        None => {
+            Step::Exception(ExceptionStep { name: exception.name(), from: at, raised: true, to: None, times: 1, by })
+        }
     })
 }
 
@@ -196,14 +207,14 @@ fn step(entry: &Entry, latched: &mut [u16], namer: &Namer) -> Option<Step> {
     let spot = |at| namer.names.spot(at);
     let by = || namer.taint(entry.taint);
     Some(match entry.event {
-        Event::Decision { setter, turn } => test(&setter, &turn, entry.times, namer),
+        Event::Decision { setter, turn } => test(&setter, &turn, entry, namer),
         Event::Jump { at, to } => {
             Step::Jump(Jump { at: spot(at), instruction: namer.instruction(at), to: spot(to), by: by() })
         }
         Event::Lookup { at, address, value, .. } => Step::Lookup(Lookup {
             at: spot(at),
             instruction: namer.instruction(at),
-            place: namer.place(address),
+            place: namer.place(namer.names.rig.map.place(address), address),
             address,
             value,
             by: by(),
@@ -219,7 +230,16 @@ fn step(entry: &Entry, latched: &mut [u16], namer: &Namer) -> Option<Step> {
         Event::Exception { exception, from, to } => Step::Exception(ExceptionStep {
             name: exception_name(exception, namer),
             from: spot(from),
+            raised: true,
             to: Some(spot(to)),
+            times: entry.times,
+            by: by(),
+        }),
+        Event::Passed { exception, at } => Step::Exception(ExceptionStep {
+            name: exception.name(),
+            from: spot(at),
+            raised: false,
+            to: None,
             times: entry.times,
             by: by(),
         }),
@@ -234,11 +254,9 @@ fn step(entry: &Entry, latched: &mut [u16], namer: &Namer) -> Option<Step> {
 
 /// An exception with the device that asked for it, where that is known.
 fn exception_name(exception: Exception, namer: &Namer) -> String {
-    let Exception::Interrupt(level) = exception else { return exception.name() };
-    let mut devices = namer.names.rig.interrupts.iter().filter(|device| device.level == level);
-    match (devices.next(), devices.next()) {
-        (Some(device), None) => format!("{} ({})", exception.name(), device.name),
-        _ => exception.name(),
+    match exception {
+        Exception::Interrupt(level) => format!("{} ({})", exception.name(), namer.device(level)),
+        exception => exception.name(),
     }
 }
 
@@ -257,17 +275,21 @@ fn effect(port: usize, before: u16, after: u16, namer: &Namer) -> Option<String>
 }
 
 /// A decision by a value.
-pub(super) fn test(setter: &Setter, turn: &Turn, times: u64, namer: &Namer) -> Step {
+pub(super) fn test(setter: &Setter, turn: &Turn, entry: &Entry, namer: &Namer) -> Step {
     let (found, with) = setter.sides();
     let mask = if let Compares::Bits(mask) = setter.compares { Some(mask) } else { None };
+    let (found, with, width) = (namer.value(&found), with.map(|with| namer.value(&with)), found.width);
+    let values = namer.merged(&found.from, with.as_ref().map_or(&[], |with| &with.from));
+    let by = namer.taint(entry.taint);
     Step::Test(Test {
         at: namer.names.spot(setter.at),
         instruction: namer.instruction(setter.at),
-        width: found.width,
-        found: namer.value(&found),
-        with: with.map(|with| namer.value(&with)),
+        width,
+        found,
+        with,
+        by: if by == values { Vec::new() } else { by },
         mask,
-        times,
+        times: entry.times,
         went: went(turn, namer),
     })
 }

@@ -1,8 +1,12 @@
 //! Compares of texts: pieces that follow each other become one text, and texts that follow each other a scan.
 
+use std::collections::HashMap;
+
 use super::event::{Compares, Entry, Event, Held, Operand, Setter, Turn};
+use super::fold;
 use super::model::{Scan, Step, Text, TextCompare, Went};
 use super::name::Namer;
+use super::shadow::Mark;
 use crate::units;
 
 /// How far a text that differed is shown beyond what was compared.
@@ -17,6 +21,7 @@ struct Piece {
     /// Where the found bytes come from.
     address: u32,
     turn: Turn,
+    entry: Entry,
 }
 
 impl Piece {
@@ -24,13 +29,18 @@ impl Piece {
         let Event::Decision { setter, turn } = entry.event else { return None };
         let with = setter.with.filter(|_| setter.compares == Compares::Two)?;
         // Equal or not equal: only then it is a text and no number.
-        if !matches!(turn.condition, 6 | 7) || entry.times > 1 {
+        if !matches!(turn.condition, 6 | 7) || turn.kept || entry.times > 1 {
             return None;
         }
         let (found, with) = if setter.found.clean() { (with, setter.found) } else { (setter.found, with) };
         let known = with.origin().is_some() || with.held == Held::Immediate;
         let address = found.origin().filter(|_| known)?;
-        Some(Self { setter, found, with, address, turn })
+        Some(Self { setter, found, with, address, turn, entry: *entry })
+    }
+
+    /// The mark of its first byte.
+    fn mark(&self) -> Mark {
+        self.found.marks().last().copied().unwrap_or(Mark::CLEAN)
     }
 
     fn equal(&self) -> bool {
@@ -54,23 +64,17 @@ pub(super) struct Texts {
     pieces: Vec<Piece>,
     /// Finished texts that may become a scan.
     done: Vec<TextCompare>,
+    /// How long the texts are that a compare has been seen to be about, by its address.
+    lengths: HashMap<u32, usize>,
 }
 
 impl Texts {
     pub fn new() -> Self {
-        Self { pieces: Vec::new(), done: Vec::new() }
+        Self { pieces: Vec::new(), done: Vec::new(), lengths: HashMap::new() }
     }
 
     /// Takes an entry if it belongs to a text; otherwise what was taken before is finished.
     pub fn take(&mut self, entry: &Entry, namer: &Namer, steps: &mut Vec<Step>) -> bool {
-        if let Event::Decision { setter, turn } = entry.event
-            && let Some(last) = self.pieces.last_mut()
-            && last.setter.serial == setter.serial
-        {
-            // DBcc ended the loop and a branch asks the same flags again: that one tells where it goes.
-            last.turn = turn;
-            return true;
-        }
         let Some(piece) = Piece::of(entry) else {
             self.finish(namer, steps);
             return false;
@@ -89,7 +93,7 @@ impl Texts {
         if pieces.len() == 1 && first.with.origin().is_none() {
             // One number beside a constant is a test.
             self.end_scan(steps);
-            steps.push(super::tell::test(&first.setter, &first.turn, 1, namer));
+            fold::push(steps, super::tell::test(&first.setter, &first.turn, &first.entry, namer), namer);
             return;
         }
         let text = compared(&pieces, first, last, namer);
@@ -101,6 +105,7 @@ impl Texts {
 
     fn end_scan(&mut self, steps: &mut Vec<Step>) {
         let mut entries = std::mem::take(&mut self.done);
+        self.shorten(&mut entries);
         match entries.len() {
             0 => {}
             1 => steps.extend(entries.pop().map(Step::Compare)),
@@ -108,6 +113,22 @@ impl Texts {
                 let matched = entries.iter().position(|entry| entry.equal);
                 steps.push(Step::Scan(Scan { entries, matched }));
             }
+        }
+    }
+
+    /// Cuts texts where the next entry begins, or behind the longest of them that agreed, now or earlier.
+    fn shorten(&mut self, entries: &mut [TextCompare]) {
+        let Some(at) = entries.first().map(|entry| entry.at.address) else { return };
+        let apart = entries.windows(2).filter_map(|pair| Some(pair[0].with.address?.abs_diff(pair[1].with.address?)));
+        let agreed = entries.iter().filter(|entry| entry.equal).map(|entry| entry.compared).max();
+        let known = self.lengths.get(&at).copied();
+        let apart = apart.min().map(|stride| stride as usize);
+        let Some(length) = agreed.into_iter().chain(apart).chain(known).min() else { return };
+        let length = entries.iter().map(|entry| entry.compared).max().unwrap_or(0).max(length);
+        self.lengths.insert(at, length);
+        for text in entries.iter_mut().flat_map(|entry| [&mut entry.found, &mut entry.with]) {
+            text.hex.truncate((3 * length).saturating_sub(1));
+            text.text.truncate(length);
         }
     }
 
@@ -124,6 +145,11 @@ fn in_one_table(one: &TextCompare, two: &TextCompare) -> bool {
     !one.equal && one.found.address == two.found.address && one.at == two.at && apart
 }
 
+/// Whose the found bytes are, and which of them.
+fn named_for(first: &Piece, compared: u32, namer: &Namer) -> String {
+    namer.read_at(first.address, compared, first.mark())
+}
+
 fn bytes(operand: &Operand) -> impl Iterator<Item = u8> + use<> {
     let (value, width) = (operand.value, operand.width.clamp(1, 4));
     (0..width).map(move |index| (value >> (8 * (width - 1 - index))) as u8)
@@ -136,7 +162,7 @@ fn compared(pieces: &[Piece], first: &Piece, last: &Piece, namer: &Namer) -> Tex
     let matched = found.iter().zip(&with).take_while(|(one, two)| one == two).count();
     let equal = matched == compared;
     if !equal && let Some(origin) = first.with.origin() {
-        let rest = rest(first.address, compared as u32, namer);
+        let rest = rest(first, compared as u32, namer);
         let host = &namer.names.rig.map;
         for (index, byte) in rest.into_iter().enumerate() {
             let address = origin + (compared + index) as u32;
@@ -145,22 +171,30 @@ fn compared(pieces: &[Piece], first: &Piece, last: &Piece, namer: &Namer) -> Tex
             with.push(expected);
         }
     }
-    let offset = namer.offset(first.address);
+    let offset = namer.offset(first.address, first.mark());
+    let stored = offset.and_then(|offset| namer.image?.byte(offset + matched as u32));
+    let stored = stored.filter(|stored| !equal && found.get(matched) != Some(stored));
     TextCompare {
         at: namer.names.spot(first.setter.at),
         instruction: namer.instruction(first.setter.at),
-        found: text(namer.place(first.address), Some(first.address), offset, None, &found),
+        found: text(named_for(first, compared as u32, namer), Some(first.address), offset, None, &found),
         with: expected(first, &with, namer),
         matched,
         compared,
         equal,
+        difference: offset.filter(|_| !equal).and_then(|offset| {
+            let at = offset + matched as u32;
+            namer.fields(at, at)
+        }),
+        stored,
         went: went(&last.turn, namer),
     }
 }
 
 /// What the attached image holds behind a stretch, to the end of the header field.
-fn rest(address: u32, length: u32, namer: &Namer) -> Vec<u8> {
-    let Some(offset) = namer.offset(address) else { return Vec::new() };
+fn rest(first: &Piece, length: u32, namer: &Namer) -> Vec<u8> {
+    let address = first.address;
+    let Some(offset) = namer.offset(address, first.mark()) else { return Vec::new() };
     // Of a large image, what shows where a header belongs counts as one.
     let shown = address - namer.names.rig.map.window().start();
     let fields = namer.names.layout;
@@ -173,9 +207,10 @@ fn rest(address: u32, length: u32, namer: &Namer) -> Vec<u8> {
 fn expected(first: &Piece, bytes: &[u8], namer: &Namer) -> Text {
     match first.with.origin() {
         Some(address) => {
-            let lines = namer.names.rig.map.host().lines();
-            let source = lines.at(address).map(|line| format!("{}:{}", line.file, line.line));
-            text(namer.place(address), Some(address), namer.offset(address), source, bytes)
+            let mark = first.with.marks().last().copied().unwrap_or(Mark::CLEAN);
+            let source = if mark.taint.clean() { namer.names.label(address) } else { None };
+            let whose = namer.read_at(address, bytes.len() as u32, mark);
+            text(whose, Some(address), namer.offset(address, mark), source, bytes)
         }
         None => text("the instruction".to_owned(), None, None, None, bytes),
     }
@@ -194,5 +229,6 @@ pub(super) fn went(turn: &Turn, namer: &Namer) -> Went {
         instruction: namer.instruction(turn.at),
         taken: turn.taken,
         to: namer.names.spot(turn.to),
+        kept: turn.kept,
     }
 }

@@ -1,10 +1,9 @@
 //! Watches a run and follows its data: the [`Tracer`] is an observer that keeps marks and notes events.
 //!
 //! It knows an instruction's registers before it runs and the bytes it reads and writes, so it never computes a value
-//! itself: it only moves marks. What it cannot see: code that was changed in memory after it was fetched is taken as it
-//! stands in memory.
+//! itself: it only moves marks.
 
-use std::collections::{HashMap, VecDeque};
+use std::collections::VecDeque;
 use std::sync::Arc;
 
 use m68000::Registers;
@@ -14,16 +13,18 @@ use super::evidence::Looked;
 use super::follow::{Follow, ReadByte};
 use super::op::Op;
 use super::shadow::{Mark, ShadowRam};
-use super::sources::{Source, Taint};
-use crate::board::{
-    Access, BUS_MASK, Bus, Change, Observer, OpenBus, Place, PortSize, PortWrite, Schedule, shown_offset,
-};
+use super::sources::Taint;
+use super::wires::Fetched;
+use crate::board::{Access, BUS_MASK, Bus, Change, Cycle, Observer, OpenBus, PortWrite, Schedule};
 use crate::cartridge::Flaw;
-use crate::cpu::{Exception, decode};
+use crate::cpu::Exception;
 use crate::run::{Entry, Rig, Setup};
 
 /// How many bytes of the window are remembered.
-const REMEMBERED: usize = 1024;
+pub(super) const REMEMBERED: usize = 1024;
+
+/// How many fetched words are remembered: those of the queue, and of the longest instruction.
+pub(super) const QUEUE: usize = 8;
 
 /// The instruction that runs.
 #[derive(Clone, Debug, Default)]
@@ -33,6 +34,10 @@ pub(super) struct Now {
     pub registers: Registers,
     pub reads: Vec<ReadByte>,
     pub writes: Vec<Access>,
+    /// What the bytes that it wrote hang on.
+    pub marked: Vec<(u32, Taint)>,
+    /// Whether its last bus cycle so far was a write.
+    pub wrote_last: bool,
     pub next: u32,
 }
 
@@ -50,22 +55,31 @@ pub struct Tracer {
     pub(super) setter: Option<Setter>,
     /// Instructions so far.
     pub(super) serial: u64,
-    /// What the last data on each half of the bus hung on: a floating bus hands it back.
+    /// The words that were fetched last: the queue holds some of them.
+    pub(super) fetched: [Fetched; QUEUE],
+    /// Where the next one goes.
+    pub(super) newest: usize,
+    /// How many of them are not from the host ROM.
+    pub(super) foreign: usize,
+    /// What the last word on the bus hung on, by halves: a floating bus hands it back.
     pub(super) last: [Taint; 2],
     /// Whether what lasts how long can change anything: somebody interrupts, or a port changes with time.
     pub(super) timed: bool,
     /// Port writes already told, and what those of this instruction hang on.
     writes_told: usize,
     pub(super) port_taints: Vec<(usize, Taint)>,
-    /// What instructions in the host ROM do, by address.
-    ops: HashMap<u32, Op>,
+    /// What instructions in the host ROM do, by address, as far as they have run.
+    pub(super) ops: Vec<Option<Op>>,
     /// The bytes of the window that were read last.
     pub(super) looked: VecDeque<Looked>,
-    image_size: u32,
+    pub(super) image_size: u32,
     /// Whether a data line of the slot is loose: it floats while the cartridge drives the others.
-    loose: bool,
-    window_floats: bool,
-    unmapped_floats: bool,
+    pub(super) loose: bool,
+    pub(super) window_floats: bool,
+    pub(super) unmapped_floats: bool,
+    /// The exceptions whose handlers run, the innermost last: the interrupt, if it is one, and the instruction that had set
+    /// the condition codes before.
+    pub(super) handlers: Vec<(Option<Taint>, Option<Setter>)>,
 }
 
 impl Tracer {
@@ -79,16 +93,20 @@ impl Tracer {
             now: Now::default(),
             setter: None,
             serial: 0,
+            fetched: [Fetched::NONE; QUEUE],
+            newest: 0,
+            foreign: 0,
             last: [Taint::CLEAN; 2],
             timed: false,
             writes_told: 0,
             port_taints: Vec::new(),
-            ops: HashMap::new(),
+            ops: Vec::new(),
             looked: VecDeque::with_capacity(REMEMBERED),
             image_size: 0,
             loose: false,
             window_floats: false,
             unmapped_floats: rig.map.unmapped() == OpenBus::Floating,
+            handlers: Vec::new(),
             rig,
         }
     }
@@ -102,6 +120,9 @@ impl Tracer {
         self.now.op = None;
         self.setter = None;
         self.serial = 0;
+        self.fetched = [Fetched::NONE; QUEUE];
+        self.foreign = 0;
+        self.handlers.clear();
         self.last = [Taint::CLEAN; 2];
         self.writes_told = 0;
         self.looked.clear();
@@ -124,9 +145,14 @@ impl Tracer {
         self.influence = self.follow.join(self.influence, taint);
     }
 
-    /// Notes an event.
+    /// Notes an event on which the way of the run hangs.
     pub(super) fn note(&mut self, event: Event, taint: Taint) {
         self.influenced(taint);
+        self.note_kept(event, taint);
+    }
+
+    /// Notes an event that decides nothing by itself.
+    pub(super) fn note_kept(&mut self, event: Event, taint: Taint) {
         let sources = &mut self.follow.sources;
         self.events.push(event, taint, |one, other| sources.join(one, other));
     }
@@ -142,90 +168,6 @@ impl Tracer {
         self.writes_told = writes.len();
         self.port_taints.clear();
     }
-
-    fn decode(&mut self, at: u32, bus: &Bus) -> Op {
-        let near = matches!(bus.place(at), Place::Host);
-        if near && let Some(op) = self.ops.get(&at) {
-            return *op;
-        }
-        let decoded = decode(at, |address| bus.peek_word(address));
-        let op = Op::of(&decoded);
-        if near {
-            self.ops.insert(at, op);
-        } else {
-            self.executes(at, decoded.length, bus);
-        }
-        op
-    }
-
-    /// Code outside the host ROM: the way of the run hangs on its bytes.
-    fn executes(&mut self, at: u32, length: u32, bus: &Bus) {
-        for address in at..at + length {
-            let mark = self.mark_peeked(bus.place(address), address);
-            self.influenced(mark.taint);
-        }
-    }
-
-    fn shown(&self, address: u32) -> Option<u32> {
-        shown_offset(address, self.image_size)
-    }
-
-    /// The mark of a byte as it is read, and whether nobody drives all of its lines.
-    fn mark_at(&mut self, place: Place, address: u32, offset: Option<u32>) -> (Mark, bool) {
-        let map = &self.rig.map;
-        let (source, open) = match place {
-            Place::Host if map.host().byte(address).is_some() => return (Mark::at(address, Taint::CLEAN), false),
-            Place::Overlay(_) => return (Mark::at(address, Taint::CLEAN), false),
-            Place::Ram(area) => return (self.ram.get(area, address), false),
-            Place::Window => match offset.filter(|offset| *offset < self.image_size) {
-                Some(offset) => (Source::Image(offset), self.loose),
-                None => (Source::OpenBus(address), true),
-            },
-            Place::Port(port) if map.ports()[port].reads.is_some() => (Source::Port(port as u32), false),
-            Place::Port(_) | Place::Nothing | Place::Host => (Source::OpenBus(address), true),
-        };
-        (Mark::at(address, Taint::of(source)), open)
-    }
-
-    /// The mark of a byte that is only looked at.
-    pub(super) fn mark_peeked(&mut self, place: Place, address: u32) -> Mark {
-        let offset = self.shown(address);
-        self.mark_at(place, address, offset).0
-    }
-
-    fn take(&mut self, access: &Access) {
-        let count = access.size.bytes();
-        for index in 0..count {
-            let address = access.address + index;
-            let place = if index == 0 { access.place } else { self.beside(access.place, address) };
-            let offset = access.offset.map(|offset| offset + index);
-            let (mut mark, open) = self.mark_at(place, address, offset);
-            let floats = if place == Place::Window { self.window_floats } else { self.unmapped_floats };
-            if open && floats {
-                mark.taint = self.follow.join(mark.taint, self.last[(address & 1) as usize]);
-            }
-            let value = if count == 1 { access.value as u8 } else { (access.value >> (8 * (1 - index))) as u8 };
-            if place == Place::Window {
-                self.remember(Looked { serial: self.serial, address, offset, value });
-            }
-            self.now.reads.push(ReadByte { address, value, mark });
-        }
-    }
-
-    fn remember(&mut self, byte: Looked) {
-        if self.looked.len() == REMEMBERED {
-            self.looked.pop_front();
-        }
-        self.looked.push_back(byte);
-    }
-
-    /// What a word's second byte belongs to: a byte-wide port may lie there beside something else.
-    fn beside(&self, place: Place, address: u32) -> Place {
-        match place {
-            Place::Nothing | Place::Port(_) => self.rig.map.port_at(address).map_or(Place::Nothing, Place::Port),
-            place => place,
-        }
-    }
 }
 
 /// Whether time can change the way of a run.
@@ -237,6 +179,8 @@ fn timed(rig: &Rig, setup: &Setup) -> bool {
 }
 
 impl Observer for Tracer {
+    const WATCHES_PASSING: bool = true;
+
     fn fetch(&mut self, at: u32, registers: &Registers, bus: &Bus) {
         if bus.writes().len() != self.writes_told {
             self.note_writes(bus.writes());
@@ -250,28 +194,31 @@ impl Observer for Tracer {
         now.registers = *registers;
         now.reads.clear();
         now.writes.clear();
+        now.marked.clear();
+        now.wrote_last = false;
+    }
+
+    fn passing(&mut self, access: &Access) {
+        match access.cycle {
+            Cycle::Fetch => self.fetched(access),
+            _ => self.dropped(access),
+        }
     }
 
     fn read(&mut self, access: &Access) {
         self.take(access);
-        let marks = &self.now.reads[self.now.reads.len() - access.size.bytes() as usize..];
-        let (first, second) = (marks[0].mark.taint, marks[marks.len() - 1].mark.taint);
-        match access.size {
-            PortSize::Word => self.last = [first, second],
-            PortSize::Byte => self.last[(access.address & 1) as usize] = first,
-        }
     }
 
     fn write(&mut self, access: &Access) {
         self.now.writes.push(*access);
+        self.now.wrote_last = true;
     }
 
     fn exception(&mut self, exception: Exception, from: u32, to: u32) {
         self.enter(exception, from, to);
     }
 
-    fn edge(&mut self, from: u32, to: u32) {
-        let _ = from;
+    fn edge(&mut self, _: u32, to: u32) {
         self.now.next = to;
         self.apply();
     }

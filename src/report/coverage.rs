@@ -39,7 +39,7 @@ fn share(out: &mut dyn Write, what: &str, share: Share) -> io::Result<()> {
 /// Those of branches that were reached, with their reasons; the others follow from these.
 fn never_taken(out: &mut dyn Write, all: &[NeverTaken]) -> io::Result<()> {
     let line = |way: &NeverTaken| {
-        let went = if way.taken { "never to" } else { "never on to" };
+        let went = if way.taken { "never went to" } else { "never went on to" };
         format!("{}  {}  {went} {}\n{:16}{}", way.at, way.instruction, way.to, "", way.why)
     };
     list(out, "not taken", all.iter().filter(|way| way.reached).map(line))?;

@@ -19,6 +19,9 @@ pub fn write(out: &mut impl Write, explanation: &Explanation) -> io::Result<()> 
     Writer { out }.explanation(explanation)
 }
 
+/// The most origins that one line names.
+const MOST_ORIGINS: usize = 8;
+
 struct Writer<'a, W> {
     out: &'a mut W,
 }
@@ -29,7 +32,12 @@ impl<W: Write> Writer<'_, W> {
             self.step(step)?;
         }
         if explanation.steps.is_empty() {
-            self.fact("decided", "nothing: no decision hung on the cartridge, a port or RAM at power-on")?;
+            let text = if explanation.influence.of.is_empty() {
+                "nothing: no decision hung on the cartridge, a port or RAM at power-on"
+            } else {
+                "no branch: only an address, code that ran, or how long an instruction took hung on something from outside"
+            };
+            self.fact("decided", text)?;
         }
         self.fact("ended", &format!("{BOLD}{}{BOLD:#}", units::tame(&explanation.ended)))?;
         if !explanation.fill.is_empty() {
@@ -62,8 +70,9 @@ impl<W: Write> Writer<'_, W> {
             Step::Write(write) => self.port(write),
             Step::Exception(exception) => self.exception(exception),
             Step::Told(Told { branch, found, is }) => {
-                let held = value(found, 4);
-                self.fact("told", &format!("branch {branch} asks for 0x{is:X}: {held}"))
+                let (held, from) = (&found.held_in, origins(&found.from));
+                let text = format!("branch {branch} asks for 0x{is:X}; {held} held 0x{:X}, from {from}", found.value);
+                self.fact("told", &text)
             }
             Step::Omitted(omitted) => {
                 let count = units::thousands(omitted.decisions);
@@ -92,7 +101,7 @@ impl<W: Write> Writer<'_, W> {
         self.fact("scanned", &format!("{}  {}", first.at, first.instruction))?;
         self.fact(
             "found",
-            &format!("{}  {DIM}{}{DIM:#}", spelled(&longest(scan).found, letters), place(&first.found)),
+            &format!("{}  {DIM}{}{DIM:#}", spelled(&longest(scan).found, letters), place(&longest(scan).found)),
         )?;
         for (index, entry) in scan.entries.iter().enumerate() {
             let how = if entry.equal {
@@ -124,10 +133,17 @@ impl<W: Write> Writer<'_, W> {
         if let Some(with) = &test.with {
             self.fact("with", &value(with, test.width))?;
         }
+        if !test.by.is_empty() {
+            self.fact("", &format!("hangs on {}", origins(&test.by)))?;
+        }
         self.went(&test.went)
     }
 
     fn went(&mut self, went: &Went) -> io::Result<()> {
+        if went.kept {
+            let answer = if went.taken { "it held" } else { "it did not hold" };
+            return self.fact("kept", &format!("{}  {}  {answer}", went.at, went.instruction));
+        }
         let verb = if went.taken { "went to" } else { "went on to" };
         self.fact("then", &format!("{}  {}  {verb} {BOLD}{}{BOLD:#}", went.at, went.instruction, went.to))
     }
@@ -150,6 +166,10 @@ impl<W: Write> Writer<'_, W> {
 
     fn exception(&mut self, step: &ExceptionStep) -> io::Result<()> {
         let times = if step.times == 1 { String::new() } else { format!(" ({} times)", units::thousands(step.times)) };
+        if !step.raised {
+            let name = &step.name;
+            return self.fact("not taken", &format!("{}  {name}{times}, by {}", step.from, origins(&step.by)));
+        }
         let to = match &step.to {
             Some(to) => format!(", handled at {to}"),
             None => ", which nothing handles".to_owned(),
@@ -178,7 +198,8 @@ fn place(text: &Text) -> String {
         .address
         .map(|address| format!(" at {}", units::address(address)))
         .filter(|at| !text.whose.contains(&at[4..]));
-    let offset = text.offset.map(|offset| format!(" (image 0x{offset:06X})")).unwrap_or_default();
+    let offset = text.offset.map(|offset| format!("0x{offset:06X}")).filter(|offset| !text.whose.contains(&offset[..]));
+    let offset = offset.map(|offset| format!(" (image {offset})")).unwrap_or_default();
     let source = text.source.as_ref().map(|source| format!(" {source}")).unwrap_or_default();
     format!("{}{}{offset}{source}", units::tame(&text.whose), at.unwrap_or_default())
 }
@@ -195,16 +216,12 @@ fn byte(text: &Text, index: usize) -> String {
 fn difference(text: &TextCompare) -> String {
     let found = byte(&text.found, text.matched);
     let with = byte(&text.with, text.matched);
-    format!("{} is {found}, not {with}", nth(&text.found, text.matched))
-}
-
-/// The name of a byte of a text.
-fn nth(text: &Text, index: usize) -> String {
-    let known = text.whose.strip_suffix(']').and_then(|head| head.rsplit_once('['));
-    match known.and_then(|(name, first)| Some((name, first.parse::<usize>().ok()?))) {
-        Some((name, first)) => format!("{name}[{}]", first + index),
-        None => format!("byte {index}"),
-    }
+    let stored = match text.stored {
+        Some(stored) => format!("; the image holds 0x{stored:02X} there, and a bad contact spoils it"),
+        None => String::new(),
+    };
+    let name = text.difference.clone().unwrap_or_else(|| format!("byte {}", text.matched));
+    format!("{} is {found}, not {with}{stored}", units::tame(&name))
 }
 
 /// A value with its place and what it is made of.
@@ -217,14 +234,28 @@ fn value(value: &Value, width: u32) -> String {
     } else {
         String::new()
     };
-    let from = origins(&value.from);
-    let from = if from.is_empty() || value.held_in.contains(&from) { String::new() } else { format!(", from {from}") };
+    let from = held(&value.from);
+    let known = origins(&value.from);
+    let from = if from.is_empty() || value.held_in == known { String::new() } else { format!(", from {from}") };
     let held_in = if value.held_in == "the instruction" { String::new() } else { format!(" in {}", value.held_in) };
     format!("0x{:0digits$X}{text}{held_in}{from}", value.value)
 }
 
+/// Origins with what the image holds there, if that is little.
+fn held(origins: &[Origin]) -> String {
+    let held = |one: &Origin| match one {
+        Origin::Image { holds: Some(holds), .. } => format!("{} ({holds})", origin(one)),
+        one => origin(one),
+    };
+    origins.iter().map(held).collect::<Vec<_>>().join(", ")
+}
+
 fn origins(origins: &[Origin]) -> String {
-    origins.iter().map(origin).collect::<Vec<_>>().join(", ")
+    let mut texts: Vec<String> = origins.iter().take(MOST_ORIGINS).map(origin).collect();
+    if origins.len() > MOST_ORIGINS {
+        texts.push(format!("and {} more", units::thousands((origins.len() - MOST_ORIGINS) as u64)));
+    }
+    texts.join(", ")
 }
 
 fn origin(origin: &Origin) -> String {
@@ -233,9 +264,10 @@ fn origin(origin: &Origin) -> String {
     };
     match origin {
         Origin::Image { field: Some(field), .. } => units::tame(field).into_owned(),
-        Origin::Image { first, last, field: None } => stretch("image", *first, *last),
+        Origin::Image { first, last, field: None, .. } => stretch("image", *first, *last),
         Origin::Port { port } => format!("port {port}"),
         Origin::Ram { first, last } => stretch("RAM at power-on", *first, *last),
+        Origin::Interrupt { device } => format!("interrupt {}", units::tame(device)),
         Origin::OpenBus { first, last } => stretch("open bus", *first, *last),
     }
 }
@@ -267,7 +299,8 @@ fn change(changes: &[Change]) -> String {
                 (None, 0) => format!("image 0x{first:06X}"),
                 (None, _) => format!("image 0x{first:06X}-0x{last:06X}"),
             };
-            format!("{} = {} instead of {}", units::tame(&name), quoted(&instead), quoted(&is))
+            let text = changes.iter().all(|change| matches!(change, Change::Byte { text: true, .. }));
+            format!("{} = {} instead of {}", units::tame(&name), quoted(&instead, text), quoted(&is, text))
         }
         _ => String::new(),
     }
@@ -282,10 +315,13 @@ fn ranged(field: &str, more: u32) -> String {
     }
 }
 
-fn quoted(bytes: &[u8]) -> String {
-    if bytes.iter().all(|byte| (0x20..0x7F).contains(byte)) {
+fn quoted(bytes: &[u8], text: bool) -> String {
+    if text && bytes.iter().all(|byte| (0x20..0x7F).contains(byte)) {
         let text: String = bytes.iter().map(|byte| char::from(*byte)).collect();
         return if bytes.len() == 1 { format!("'{text}'") } else { format!("\"{text}\"") };
     }
-    bytes.iter().map(|byte| format!("0x{byte:02X}")).collect::<Vec<_>>().join(" ")
+    match bytes {
+        [first, _, _, ..] if bytes.iter().all(|byte| byte == first) => format!("{} times 0x{first:02X}", bytes.len()),
+        _ => bytes.iter().map(|byte| format!("0x{byte:02X}")).collect::<Vec<_>>().join(" "),
+    }
 }

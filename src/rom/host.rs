@@ -2,12 +2,14 @@
 
 use std::ops::Range;
 use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
 
 use sha2::{Digest, Sha256};
 
 use super::blocks::{Image, assemble};
 use super::error::RomError;
 use super::format::{self, ByteOrder, Format, SettingFault};
+use super::labels::Labels;
 use super::lines::Lines;
 use super::symbols::{Region, Symbol, Symbols};
 use super::{HostSource, ImageFiles, LAST_BUS_ADDRESS, elf, file, nm, raw, srecord};
@@ -20,7 +22,12 @@ pub struct HostRom {
     lines: Lines,
     crc32: u32,
     files: Vec<PathBuf>,
+    /// Read when the first one is asked for.
+    labels: OnceLock<Labels>,
 }
+
+/// How many labels back a source is looked for.
+const MOST_LABELS: usize = 16;
 
 impl HostRom {
     /// Reads the files and makes one image of them. Every problem with them is found here.
@@ -58,7 +65,26 @@ impl HostRom {
 
     fn new(image: Image, symbols: Symbols, lines: Lines, files: Vec<PathBuf>) -> HostRom {
         let crc32 = crc32fast::hash(&image.bytes);
-        HostRom { image, symbols, lines, crc32, files }
+        HostRom { image, symbols, lines, crc32, files, labels: OnceLock::new() }
+    }
+
+    /// The source file and line of the nearest label at or before an address, as far as a source can be read.
+    pub fn label(&self, address: u32) -> Option<(&str, u32)> {
+        let labels = self.labels.get_or_init(|| Labels::read(self.lines.files()));
+        let mut address = address;
+        for _ in 0..MOST_LABELS {
+            let (_, offset) = self.symbols.at(address)?;
+            let (names, labels_only) = self.symbols.names_at(address - offset);
+            if let Some(found) = names.iter().find_map(|name| labels.find(name)) {
+                return Some(found);
+            }
+            // A macro made that label; the one before it may be the table's.
+            if !labels_only {
+                return None;
+            }
+            address = address.checked_sub(offset + 1)?;
+        }
+        None
     }
 
     /// The image from [`origin`](Self::origin) to [`end`](Self::end); gaps between the parts that

@@ -42,6 +42,11 @@ impl Lines {
         self.rows.iter().map(|row| (row.addresses.clone(), self.source(row)))
     }
 
+    /// The source files.
+    pub fn files(&self) -> impl Iterator<Item = &str> {
+        self.files.iter().map(String::as_str)
+    }
+
     /// Whether no address has a source line.
     pub fn is_empty(&self) -> bool {
         self.rows.is_empty()

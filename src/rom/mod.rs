@@ -13,6 +13,7 @@ mod error;
 mod file;
 mod format;
 mod host;
+mod labels;
 mod lines;
 mod nm;
 mod raw;

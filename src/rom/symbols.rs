@@ -147,6 +147,13 @@ impl Symbols {
         Some((&symbol.name, address - on_bus(symbol.address)))
     }
 
+    /// The names of all symbols at an address, and whether all of them are mere labels, neither functions nor objects.
+    pub fn names_at(&self, address: u32) -> (Vec<&str>, bool) {
+        let address = on_bus(address);
+        let same = || self.by_address.range(first_key(address)..=last_key(address)).map(|(_, symbol)| symbol);
+        (same().map(|symbol| &*symbol.name).collect(), same().all(|symbol| symbol.kind == Kind::Label))
+    }
+
     /// The best acceptable symbol of the highest address that has one, searching down from `to` to
     /// `from`.
     fn nearest(&self, from: u32, to: u32, accept: impl Fn(&Symbol) -> bool) -> Option<&Symbol> {

@@ -56,6 +56,11 @@ impl Names<'_> {
         Spot { address, symbol, source }
     }
 
+    /// The source file and line of the label at or before an address, where the source can be read.
+    pub fn label(&self, address: u32) -> Option<String> {
+        self.rig.map.host().label(address).map(|(file, line)| format!("{file}:{line}"))
+    }
+
     /// A data address with its symbol.
     pub fn data(&self, address: u32) -> String {
         cpu::name_address(address, self.rig.map.host().symbols())
@@ -64,6 +69,10 @@ impl Names<'_> {
     /// The header field at an image offset, with the index into it: `product[12]`.
     pub fn field(&self, offset: u32) -> Option<String> {
         let field = self.layout.at(offset)?;
+        // A field of one byte has no other.
+        if field.length == 1 {
+            return Some(field.name.clone());
+        }
         Some(format!("{}[{}]", field.name, offset - field.at))
     }
 
