@@ -74,13 +74,14 @@ impl<W: Write> Reporter for Github<W> {
 }
 
 fn annotation(level: &str, result: &CaseResult) -> String {
+    let name = units::tame(&result.name);
     let title = match result.verdict {
-        Verdict::BugGone { .. } => format!("known bug gone: {}", result.name),
-        _ => format!("wanted {}, took {}: {}", words::wanted(result), result.reached.short(), result.name),
+        Verdict::BugGone { .. } => format!("known bug gone: {name}"),
+        _ => format!("wanted {}, took {}: {name}", words::wanted(result), result.reached.short()),
     };
     let facts = words::facts(result).into_iter();
     let lines = facts.map(|(what, text)| if what.is_empty() { text } else { format!("{what}: {text}") });
-    let text: Vec<String> = [units::tame(&result.name).into_owned()].into_iter().chain(lines).collect();
+    let text: Vec<String> = [name.into_owned()].into_iter().chain(lines).collect();
     format!(
         "::{level} file={},line={},title={}::{}",
         property(&result.file),

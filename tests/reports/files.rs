@@ -210,7 +210,7 @@ mod unix {
             format!(
                 "harness: ../harness/aria.yaml\ncases:\n\
                  - name: long {{a}} {{b}}\n  for: {{a: [{}], b: [{}]}}\n\
-                 \x20 attach: {{signature: \"PARLOR16 SYSTEM \", product: AW-2100-03}}\n",
+                 \x20 attach: {{signature: \"PARLOR16 SYSTEM \", product: AW-2100-03, fill: \"{{a}}\", size: \"1{{b}} KiB\"}}\n",
                 numbers(200),
                 numbers(300)
             ),
