@@ -4,15 +4,21 @@ use std::cell::RefCell;
 use std::hint::black_box;
 use std::time::{Duration, Instant};
 
+use keyway::check::{Explain, Watch};
+
 use crate::checksum::Checksum;
 use crate::detection::Detection;
 use crate::processor::{JOBS, Processor};
+use crate::suites;
 
 /// Turns of each side.
 const TURNS: usize = 1001;
 
 /// Runs of a short job in a turn.
 const RUNS: u32 = 200;
+
+/// Cases of the small suite.
+const SUITE: usize = 2000;
 
 /// Measures and prints the table.
 pub fn table() {
@@ -46,6 +52,15 @@ pub fn table() {
     println!("\n{:<44}{:>14}{:>14}{:>8}{:>7}", "the price of watching", "watched", "plain", "ratio", "aim");
     row("(g) detections with coverage", "runs/s", covered, 1, 0.6);
     row("(h) detections with their data followed", "runs/s", traced, 1, 0.2);
+    let suite = suites::small(SUITE);
+    for (name, watch, aim) in [
+        ("(i) a suite with coverage", Watch { coverage: true, ..Watch::default() }, 0.6),
+        ("(j) a suite with every case explained", Watch { explain: Explain::All, ..Watch::default() }, 0.2),
+    ] {
+        let plain = || assert_eq!(suites::check(&suite, Watch::default()), SUITE);
+        let watched = || assert_eq!(suites::check(&suite, watch), SUITE);
+        row(name, "cases/s", compare(TURNS / 40, 1, watched, plain), SUITE as u64, aim);
+    }
 }
 
 /// Median times of one run, in seconds.

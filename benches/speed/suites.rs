@@ -59,6 +59,26 @@ pub fn run(cases: usize) {
     println!("    {cases:<14}{:>16.1}{:>16.1}{:>14.1}{grown:>14.0}", each(loaded), each(checked), peak());
 }
 
+/// A small suite, to be checked again and again.
+pub fn small(cases: usize) -> Arc<Suite> {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let path = folder.path().join("generated.yaml");
+    std::fs::write(&path, text(cases)).expect("a suite file");
+    Arc::new(Suite::load(&path).unwrap_or_else(|complaint| panic!("{}", complaint.message)))
+}
+
+/// Checks all cases of a suite; how many held.
+pub fn check(suite: &Arc<Suite>, watch: Watch) -> usize {
+    let job = Job { cases: (0..suite.len() as u32).collect(), source: Source::Suite(Arc::clone(suite)) };
+    let mut held = 0;
+    let done = check_all(&[job], watch, |result| {
+        held += usize::from(matches!(result.verdict, Verdict::Held));
+        ControlFlow::Continue(())
+    });
+    done.expect("cases that can be made");
+    held
+}
+
 /// Nine cartridges of other publishers to each pressing of the drum library that differs in a byte.
 fn text(cases: usize) -> String {
     let numbers = |count: usize| (0..count).map(|number| format!("\"{number:06}\"")).collect::<Vec<_>>().join(", ");

@@ -162,6 +162,21 @@ impl Image {
         self.raw(self.stored(offset))
     }
 
+    /// The bytes that show at these offsets, one after the other.
+    pub fn bytes(&self, offsets: Range<u32>) -> impl Iterator<Item = Shown> + '_ {
+        let mut segment = Segment::default();
+        offsets.map(move |offset| {
+            let at = self.stored(offset);
+            if at >= self.size {
+                return None;
+            }
+            if !segment.offsets.contains(&at) {
+                segment = self.segment(at);
+            }
+            Some(self.in_segment(&segment, at))
+        })
+    }
+
     /// Where the byte that shows at an offset is stored.
     fn stored(&self, offset: u32) -> u32 {
         // The last byte of an image of odd size has no other to change places with.

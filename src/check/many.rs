@@ -53,7 +53,7 @@ impl Source {
     pub fn path(&self) -> &Path {
         match self {
             Source::Suite(suite) => suite.path(),
-            Source::Boundary(boundary) => &boundary.harness().rules_path,
+            Source::Boundary(boundary) => boundary.rules(),
         }
     }
 

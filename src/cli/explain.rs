@@ -5,13 +5,12 @@ use std::sync::Arc;
 
 use anstyle::Style;
 use clap::Args;
-use serde_json::json;
 
 use super::select::{Selected, Selection, select};
 use super::{Failure, Format, exit};
 use crate::check::Checker;
 use crate::explain::Explanation;
-use crate::report;
+use crate::report::{self, LinesStart, Told, ToldCase, Unlisted};
 use crate::suite::{Case, Harness};
 use crate::units;
 
@@ -38,12 +37,7 @@ pub fn run(arguments: &ExplainArguments) -> Result<u8, Failure> {
     let groups = select(&arguments.selection)?;
     let mut out = io::BufWriter::new(anstream::stdout());
     if arguments.format == Format::Json {
-        let version = env!("CARGO_PKG_VERSION");
-        let start = json!({
-            "record": "start", "format": report::FORMAT, "tool": "keyway", "version": version,
-            "seed": arguments.selection.seed,
-        });
-        writeln!(out, "{start}")?;
+        line(&mut out, &Told::Start(LinesStart::default()))?;
     }
     for group in &groups {
         explain_group(arguments, group, &mut out)?;
@@ -71,11 +65,14 @@ fn explain_group(arguments: &ExplainArguments, group: &Selected, out: &mut impl 
                     writeln!(out)?;
                 }
                 Format::Json => {
-                    record(out, "explanation", &told(harness, &case, &explanation))?;
+                    line(out, &told(harness, &case, &explanation))?;
                     if arguments.instructions {
                         let listed = checker.instructions(&case);
                         for ran in listed.ran(&case.setup.inputs.attached, harness.names()) {
-                            record(out, "instruction", &serde_json::to_value(&ran).map_err(io::Error::from)?)?;
+                            line(out, &Told::Instruction(ran))?;
+                        }
+                        if listed.unlisted > 0 {
+                            line(out, &Told::Unlisted(Unlisted { instructions: listed.unlisted }))?;
                         }
                     }
                 }
@@ -92,23 +89,19 @@ fn head(out: &mut impl Write, harness: &Harness, case: &Case) -> io::Result<()> 
     writeln!(out, "  {DIM}attached{DIM:#}   {}", units::tame(&case.label))
 }
 
-fn told(harness: &Harness, case: &Case, explanation: &Explanation) -> serde_json::Value {
-    json!({
-        "name": case.name,
-        "file": case.file,
-        "line": case.line,
-        "harness": harness.path,
-        "attached": case.label,
-        "explanation": explanation,
-    })
+fn told<'a>(harness: &Harness, case: &'a Case, explanation: &'a Explanation) -> Told<'a> {
+    Told::Explanation(Box::new(ToldCase {
+        name: &case.name,
+        file: case.file.display().to_string(),
+        line: case.line,
+        harness: harness.path.display().to_string(),
+        attached: &case.label,
+        explanation,
+    }))
 }
 
-fn record(out: &mut impl Write, kind: &str, body: &serde_json::Value) -> io::Result<()> {
-    let mut object = serde_json::Map::new();
-    object.insert("record".to_owned(), kind.into());
-    if let serde_json::Value::Object(fields) = body {
-        object.extend(fields.clone());
-    }
-    serde_json::to_writer(&mut *out, &object)?;
-    out.write_all(b"\n")
+fn line(out: &mut impl Write, record: &Told) -> io::Result<()> {
+    serde_json::to_writer(&mut *out, record)?;
+    out.write_all(b"\n")?;
+    out.flush()
 }

@@ -100,7 +100,10 @@ fn target(path: &Path) -> Result<PathBuf, String> {
             _ => Path::new("."),
         };
         let missing = |error: io::Error| format!("the folder {} cannot be used: {error}", folder.display());
-        let folder = folder.canonicalize().and_then(inside).map_err(missing)?;
+        let folder = folder.canonicalize().map_err(missing)?;
+        if !folder.is_dir() {
+            return Err(missing(io::ErrorKind::NotADirectory.into()));
+        }
         path = folder.join(name);
         match fs::symlink_metadata(&path) {
             Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(path),
@@ -115,11 +118,6 @@ fn target(path: &Path) -> Result<PathBuf, String> {
         }
     }
     Err("the symbolic links lead round and round".to_owned())
-}
-
-/// Refuses what is no folder.
-fn inside(folder: PathBuf) -> io::Result<PathBuf> {
-    if folder.is_dir() { Ok(folder) } else { Err(io::Error::from(io::ErrorKind::NotADirectory)) }
 }
 
 /// A new file beside the target, with the permissions that the target has or would get.

@@ -8,7 +8,7 @@ use unicode_width::UnicodeWidthStr;
 
 use super::select::{Selected, Selection, select};
 use super::{Failure, Format, exit};
-use crate::report::{ListStart, Listed, ListedBranch, ListedCase, ListedHarness};
+use crate::report::{LinesStart, Listed, ListedBranch, ListedCase, ListedHarness};
 use crate::run::Exit;
 use crate::suite::Harness;
 use crate::verdict::{Decision, Wanted};
@@ -31,7 +31,7 @@ pub struct ListArguments {
 pub fn run(arguments: &ListArguments) -> Result<u8, Failure> {
     let mut out = io::BufWriter::new(anstream::stdout());
     if arguments.format == Format::Json {
-        line(&mut out, &Listed::Start(ListStart::default()))?;
+        line(&mut out, &Listed::Start(LinesStart::default()))?;
     }
     for group in select(&arguments.selection)? {
         match arguments.format {

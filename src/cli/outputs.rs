@@ -19,6 +19,10 @@ pub struct OutputArguments {
     #[arg(long, value_enum, default_value_t = Printed::Terminal)]
     format: Printed,
 
+    /// Tell failures with the whole explanation, as `keyway explain` does, and not with the last decision alone.
+    #[arg(long)]
+    explain: bool,
+
     /// Also write the results as JUnit XML, for a CI server.
     #[arg(long, value_name = "FILE")]
     junit: Option<PathBuf>,
@@ -43,7 +47,12 @@ impl OutputArguments {
     /// What the outputs need to know of the cases.
     pub fn watch(&self) -> Watch {
         let page = self.html.is_some();
-        Watch { coverage: page || self.coverage.measured(), explain: if page { Explain::All } else { Explain::No } }
+        let explain = match (page, self.explain) {
+            (true, _) => Explain::All,
+            (false, true) => Explain::Failures,
+            (false, false) => Explain::No,
+        };
+        Watch { coverage: page || self.coverage.measured(), explain }
     }
 }
 
@@ -73,8 +82,11 @@ impl Outputs {
         let mut outputs = Self { reporter: Many::default(), files: Files::new(&inputs) };
         let out = io::BufWriter::new(anstream::stdout());
         outputs.reporter.add(match arguments.format {
-            Printed::Terminal => Box::new(Terminal::new(out).with_coverage(arguments.coverage.printed())),
-            Printed::Json => Box::new(JsonLines::new(out)),
+            Printed::Terminal => {
+                let terminal = Terminal::new(out).with_coverage(arguments.coverage.printed());
+                Box::new(terminal.with_explanations(arguments.explain))
+            }
+            Printed::Json => Box::new(JsonLines::new(out).with_explanations(arguments.explain)),
             Printed::Github => Box::new(Github::new(out)),
         });
         // One line for each file. A reporter flushes it in `finished`.

@@ -6,7 +6,7 @@ use clap::{Args, CommandFactory, ValueEnum};
 use clap_complete::Shell;
 
 use super::{Arguments, Failure, exit};
-use crate::report::{Listed, Record};
+use crate::report::{Listed, Record, Told};
 use crate::suite::{case_schema, harness_schema, lines_schema};
 
 /// Arguments of `schema`.
@@ -25,6 +25,8 @@ enum SchemaOf {
     Case,
     /// The lines of `check --format json`.
     Results,
+    /// The lines of `explain --format json`.
+    Explanation,
     /// The lines of `list --format json`.
     List,
 }
@@ -43,6 +45,7 @@ pub fn schema(arguments: &SchemaArguments) -> Result<u8, Failure> {
         SchemaOf::Harness => harness_schema(),
         SchemaOf::Case => case_schema(),
         SchemaOf::Results => lines_schema::<Record>(),
+        SchemaOf::Explanation => lines_schema::<Told>(),
         SchemaOf::List => lines_schema::<Listed>(),
     };
     print(text.as_bytes())

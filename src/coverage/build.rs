@@ -150,7 +150,7 @@ fn header(gathered: &Gathered) -> Vec<HeaderByte> {
     let byte = |(offset, read_by, values): &(u32, u64, [u64; 4])| HeaderByte {
         offset: *offset,
         read_by: *read_by,
-        decisions: gathered.followed.deciders.get(&offset).map_or(0, |at| at.len() as u64),
+        decisions: gathered.followed.deciders.get(offset).map_or(0, |at| at.len() as u64),
         values: tried(values),
     };
     gathered.header.bytes.iter().map(byte).collect()

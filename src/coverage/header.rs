@@ -141,11 +141,11 @@ impl HeaderWatch {
         }
         let Some(image) = image else { return };
         for field in &mut self.fields {
-            field.contents.insert(hash(field.offsets.clone().map(|offset| image.byte(offset))));
+            field.contents.insert(hash(image.bytes(field.offsets.clone())));
         }
-        let offsets = self.ranges.iter().flat_map(Clone::clone);
-        for (values, offset) in self.values.iter_mut().zip(offsets) {
-            if let Some(value) = image.byte(offset) {
+        let shown = self.ranges.iter().flat_map(|range| image.bytes(range.clone()));
+        for (values, shown) in self.values.iter_mut().zip(shown) {
+            if let Some(value) = shown {
                 values[usize::from(value) / 64] |= 1 << (value % 64);
             }
         }

@@ -79,10 +79,10 @@ impl Tracer {
                 texts.finish(namer, &mut steps);
                 steps.push(Step::Omitted(Omitted { decisions: self.events.omitted }));
             }
-            if !texts.take(entry, namer, &mut steps) {
-                if let Some(step) = step(entry, &mut latched, namer) {
-                    fold::push(&mut steps, step, namer);
-                }
+            if !texts.take(entry, namer, &mut steps)
+                && let Some(step) = step(entry, &mut latched, namer)
+            {
+                fold::push(&mut steps, step, namer);
             }
         }
         texts.finish(namer, &mut steps);

@@ -11,12 +11,18 @@ use crate::coverage::Coverage;
 #[derive(Debug)]
 pub struct JsonLines<W> {
     out: W,
+    explained: bool,
 }
 
 impl<W: Write> JsonLines<W> {
     /// Writes to `out`.
     pub fn new(out: W) -> Self {
-        Self { out }
+        Self { out, explained: false }
+    }
+
+    /// Writes explanations too, which make long lines.
+    pub fn with_explanations(self, wanted: bool) -> Self {
+        Self { explained: wanted, ..self }
     }
 
     fn record(&mut self, record: &Record) -> io::Result<()> {
@@ -36,7 +42,10 @@ impl<W: Write> Reporter for JsonLines<W> {
     }
 
     fn case(&mut self, result: &CaseResult) -> io::Result<()> {
-        self.record(&Record::Case(result))
+        match self.explained || result.explanation.is_none() {
+            true => self.record(&Record::Case(result)),
+            false => self.record(&Record::Case(&CaseResult { explanation: None, ..result.clone() })),
+        }
     }
 
     fn coverage(&mut self, coverage: &Coverage) -> io::Result<()> {

@@ -28,7 +28,8 @@ pub use listing::Listing;
 pub use many::Many;
 pub use markdown::Markdown;
 pub use records::{
-    FORMAT, HarnessRecord, ListStart, Listed, ListedBranch, ListedCase, ListedHarness, Record, StartRecord,
+    FORMAT, HarnessRecord, LinesStart, Listed, ListedBranch, ListedCase, ListedHarness, Record, StartRecord, Told,
+    ToldCase, Unlisted,
 };
 pub use terminal::Terminal;
 

@@ -1,6 +1,6 @@
 //! The lines of the JSON formats as types: what they hold, and the schema that says so.
 //!
-//! [`Record`] is a line of `check`, [`Listed`] one of `list`. Their doc comments are the descriptions in the schemas.
+//! [`Record`] is a line of `check`, [`Told`] one of `explain`, [`Listed`] one of `list`. Their doc comments are the descriptions in the schemas.
 
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -8,6 +8,7 @@ use serde::Serialize;
 use super::{Group, Start};
 use crate::check::{CaseResult, Summary};
 use crate::coverage::Coverage;
+use crate::explain::{Explanation, Ran};
 use crate::run::BranchKind;
 use crate::suite::Harness;
 
@@ -99,7 +100,7 @@ impl From<&Group<'_>> for HarnessRecord {
 #[serde(tag = "record", rename_all = "kebab-case")]
 pub enum Listed {
     /// The first line.
-    Start(ListStart),
+    Start(LinesStart),
     /// The branches and cases of one harness begin.
     Harness(ListedHarness),
     /// A branch.
@@ -108,10 +109,50 @@ pub enum Listed {
     Case(ListedCase),
 }
 
+/// One line of `keyway explain --format json`.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+#[serde(tag = "record", rename_all = "kebab-case")]
+pub enum Told<'a> {
+    /// The first line.
+    Start(LinesStart),
+    /// A case explained.
+    Explanation(Box<ToldCase<'a>>),
+    /// An instruction of the case before, in order; only where that was asked for.
+    Instruction(Ran),
+    /// How many instructions more ran than are listed.
+    Unlisted(Unlisted),
+}
+
+/// A case explained.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub struct ToldCase<'a> {
+    /// Its name.
+    pub name: &'a str,
+    /// The file in which it stands.
+    pub file: String,
+    /// The line in that file.
+    pub line: usize,
+    /// The file of its harness.
+    pub harness: String,
+    /// What is attached and which inputs are out of the ordinary.
+    pub attached: &'a str,
+    /// The run told as decisions.
+    pub explanation: &'a Explanation,
+}
+
+/// The end of a listing that is cut.
+#[derive(Clone, Copy, Debug, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub struct Unlisted {
+    /// Instructions.
+    pub instructions: u64,
+}
+
 /// What the lines are.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
-pub struct ListStart {
+pub struct LinesStart {
     /// The version of the format, which grows when a key changes its meaning or goes away.
     pub format: u32,
     /// `keyway`.
@@ -120,7 +161,7 @@ pub struct ListStart {
     pub version: &'static str,
 }
 
-impl Default for ListStart {
+impl Default for LinesStart {
     fn default() -> Self {
         Self { format: FORMAT, tool: "keyway", version: env!("CARGO_PKG_VERSION") }
     }

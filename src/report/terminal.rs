@@ -27,6 +27,7 @@ pub struct Terminal<W> {
     more_failures: usize,
     open: usize,
     /// The summary of coverage, where it is wanted.
+    explained: bool,
     coverage: Option<Vec<u8>>,
 }
 
@@ -43,8 +44,14 @@ impl<W: Write> Terminal<W> {
             failures: Vec::new(),
             more_failures: 0,
             open: 0,
+            explained: false,
             coverage: None,
         }
+    }
+
+    /// Tells failures with the whole explanation.
+    pub fn with_explanations(self, wanted: bool) -> Self {
+        Self { explained: wanted, ..self }
     }
 
     /// Also says what the cases have tried.
@@ -136,7 +143,10 @@ impl<W: Write> Reporter for Terminal<W> {
 
     fn finished(&mut self, summary: &Summary) -> io::Result<()> {
         for result in std::mem::take(&mut self.failures) {
-            words::write_failure(&mut self.out, &result)?;
+            match self.explained {
+                true => words::write_explained(&mut self.out, &result)?,
+                false => words::write_failure(&mut self.out, &result)?,
+            }
         }
         if self.more_failures > 0 {
             let more = units::thousands(self.more_failures as u64);

@@ -43,10 +43,29 @@ pub fn facts(result: &CaseResult) -> Vec<Fact> {
 
 /// Writes a case that did not hold, as people read it: its name, then the facts.
 pub fn write_failure(out: &mut impl Write, result: &CaseResult) -> io::Result<()> {
+    head(out, result)?;
+    facts(result).iter().try_for_each(|fact| write_fact(out, fact))
+}
+
+/// The same with the whole explanation in place of the evidence, where there is one.
+pub fn write_explained(out: &mut impl Write, result: &CaseResult) -> io::Result<()> {
+    let Some(explanation) = &result.explanation else { return write_failure(out, result) };
+    head(out, result)?;
+    let facts = facts(&CaseResult { evidence: None, explanation: None, ..result.clone() });
+    let (rerun, first): (Vec<&Fact>, Vec<&Fact>) = facts.iter().partition(|(what, _)| *what == "rerun");
+    first.into_iter().try_for_each(|fact| write_fact(out, fact))?;
+    super::write_explanation(out, explanation)?;
+    rerun.into_iter().try_for_each(|fact| write_fact(out, fact))
+}
+
+fn head(out: &mut impl Write, result: &CaseResult) -> io::Result<()> {
     let style = style(&result.verdict);
     let name = units::tame(&result.name);
-    writeln!(out, "\n{style}{}{style:#} {BOLD}{name}{BOLD:#}", result.verdict.word())?;
-    facts(result).iter().try_for_each(|(what, text)| writeln!(out, "  {DIM}{what:<9}{DIM:#}  {text}"))
+    writeln!(out, "\n{style}{}{style:#} {BOLD}{name}{BOLD:#}", result.verdict.word())
+}
+
+fn write_fact(out: &mut impl Write, (what, text): &Fact) -> io::Result<()> {
+    writeln!(out, "  {DIM}{what:<9}{DIM:#}  {text}")
 }
 
 /// The style of a verdict.

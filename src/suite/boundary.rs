@@ -3,6 +3,7 @@
 //! What each of them ought to do is again what the table says; nothing is expected that the harness does not state.
 
 use std::collections::BTreeSet;
+use std::path::Path;
 use std::sync::Arc;
 
 use unicode_width::UnicodeWidthStr;
@@ -99,6 +100,11 @@ impl Boundary {
     /// The name of a case.
     pub fn name(&self, index: usize) -> String {
         format!("boundary: {}", self.plans[index].what)
+    }
+
+    /// The file in which the table stands.
+    pub fn rules(&self) -> &Path {
+        &self.harness.rules_path
     }
 
     /// The line of the rule from which a case stems.

@@ -209,7 +209,7 @@ fn others(index: usize) -> Vec<Step> {
         Step::Exception(ExceptionStep {
             name: "zero divide".to_owned(),
             from: at(),
-            raised: index % 2 == 0,
+            raised: index.is_multiple_of(2),
             to: None,
             times: 1,
             by: product_origin(),

@@ -51,7 +51,7 @@ fn what_was_never_taken_says_what_lies_behind_it() {
     let coverage = measure(LETTERS, LETTERS_HARNESS, LETTERS_CASES);
     let never: Vec<_> = coverage.never_taken.iter().map(|way| (way.at.address, way.taken, way.reached)).collect();
     assert_eq!(never, [(0x11E, true, true)]);
-    assert_eq!(coverage.never_taken[0].why, "no case reaches 0x000124-0x000127; none takes second (fallback)");
+    assert_eq!(coverage.never_taken[0].why, "no case reaches 0x000124-0x000127; none takes second");
     let unreached: Vec<_> =
         coverage.unreached.iter().map(|code| (code.at.address, code.last, code.instructions)).collect();
     assert_eq!(unreached, [(0x124, 0x127, 2)]);
@@ -61,7 +61,7 @@ fn what_was_never_taken_says_what_lies_behind_it() {
     let coverage = measure(LETTERS, LETTERS_HARNESS, &first);
     let never: Vec<_> =
         coverage.never_taken.iter().map(|way| (way.at.address, way.taken, way.reached, way.why.as_str())).collect();
-    let behind = "no case reaches 0x000118-0x00011F and 0x000124-0x000127; none takes second (fallback)";
+    let behind = "no case reaches 0x000118-0x00011F and 0x000124-0x000127; none takes second";
     let itself = "no case reaches the branch itself";
     assert_eq!(never, [(0x110, true, true, behind), (0x11E, true, false, itself), (0x11E, false, false, itself)]);
 }
@@ -74,7 +74,7 @@ fn a_direction_to_what_is_reached_another_way() {
     let coverage = measure(LETTERS, LETTERS_HARNESS, &format!("{cases}{{branch: second}}}}\n"));
     assert_eq!(coverage.instructions, Share { covered: 11, total: 11 });
     let why: Vec<&str> = coverage.never_taken.iter().map(|way| way.why.as_str()).collect();
-    assert_eq!(why, ["found (full-combination) is reached another way; this direction is not tried"]);
+    assert_eq!(why, ["found is reached another way; this direction is not tried"]);
 }
 
 /// Values 0, 1 and 5; the table is indexed by the low two bits. Entries 2 and 3 are reached by no way that is known.
@@ -157,7 +157,7 @@ fn a_branch_to_an_odd_address_was_taken() {
     let coverage = measure(&code, harness, cases);
     let both = at(&coverage, 0x106).directions.clone().expect("a conditional branch");
     assert_eq!((both.taken.to.address, both.taken.runs, both.fell_through.runs), (0x109, 1, 0));
-    assert_eq!(coverage.never_taken[0].why, "no case takes on (fallback)");
+    assert_eq!(coverage.never_taken[0].why, "no case takes on");
 }
 
 /// `move.b 0xE00000,d0; rts` depends on RAM at power-on, so a case runs under each of its three fills: three runs, one
@@ -199,6 +199,7 @@ fn cases_that_confine_reads_count_too() {
 }
 
 /// `lea code(pc),a0; move.l (a0),0xE00000; jmp 0xE00000`, and at 0x110 `code: nop; rts`: what runs in RAM is told apart.
+/// The words behind it are fetched and were never written, so the case runs under all three fills.
 #[test]
 fn code_in_ram_is_named_and_not_counted() {
     let code = [0x41FA, 0x000E, 0x23D0, 0x00E0, 0x0000, 0x4EF9, 0x00E0, 0x0000, 0x4E71, 0x4E75];
@@ -207,7 +208,36 @@ fn code_in_ram_is_named_and_not_counted() {
                    forbid: [writes-outside-map]\n";
     let cases = "harness: ../harness/rom.yaml\ncases: [{name: it, attach: nothing, expect: {branch: back}}]\n";
     let coverage = measure(&code, harness, cases);
-    assert_eq!(counts(&coverage), [(0x100, 1, 1), (0x104, 1, 1), (0x10A, 1, 1)]);
+    assert_eq!(counts(&coverage), [(0x100, 3, 1), (0x104, 3, 1), (0x10A, 3, 1)]);
     let outside: Vec<_> = coverage.outside.iter().map(|code| (code.at.address, code.last, code.instructions)).collect();
     assert_eq!(outside, [(0xE0_0000, 0xE0_0003, 2)]);
+}
+
+/// A table of three entries of two letters at 0x140 (`AB`, `CD`, `EF`), compared word by word with 0x200100: `cmp.w`,
+/// `beq` out, and so on. The cases hold `AB` and `XX`, so `CD` and `EF` were compared and never agreed; each of the two
+/// bytes decides at all three branches.
+#[test]
+fn entries_that_never_matched_are_named() {
+    // move.w 0x200100,d0; (cmp.w 0x140+2n,d0; beq.s out) three times; nop, the other exit; nop, out.
+    let mut code = vec![0x3039, 0x0020, 0x0100];
+    for entry in 0..3u16 {
+        code.extend([0xB079, 0x0000, 0x0140 + 2 * entry, 0x6700 | (18 - 8 * entry)]);
+    }
+    code.extend([0x4E71, 0x4E71]);
+    code.resize(0x20, 0x4E71);
+    code.extend([0x4142, 0x4344, 0x4546]);
+    let harness = "routine: {entry: 0x100, stack: 0xE0FE00}\n\
+                   header: {mark: {at: 0x100, length: 2}}\n\
+                   branches: {none: {kind: rejected, at: 0x11E}, some: {kind: fallback, at: 0x120}}\n";
+    let cases = "harness: ../harness/rom.yaml\ncases:\n\
+                 \x20 - {name: one, attach: {mark: AB}, expect: {branch: some}}\n\
+                 \x20 - {name: two, attach: {mark: XX}, expect: {branch: none}}\n\
+                 \x20 - {name: three, attach: {mark: XY}, expect: {branch: none}}\n";
+    let coverage = measure(&code, harness, cases);
+    let never: Vec<_> =
+        coverage.never_matched.iter().map(|entry| (entry.address, entry.text.as_str(), entry.cases)).collect();
+    assert_eq!(never, [(0x142, "CD", 2), (0x144, "EF", 2)]);
+    let decisions: Vec<_> = coverage.header.iter().map(|byte| (byte.offset, byte.read_by, byte.decisions)).collect();
+    assert_eq!(decisions, [(0x100, 3, 3), (0x101, 3, 3)]);
+    assert_eq!((coverage.paths, coverage.paths_followed), (2, 2));
 }

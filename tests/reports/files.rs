@@ -210,9 +210,11 @@ mod unix {
             format!(
                 "harness: ../harness/aria.yaml\ncases:\n\
                  - name: long {{a}} {{b}}\n  for: {{a: [{}], b: [{}]}}\n\
-                 \x20 attach: {{signature: \"PARLOR16 SYSTEM \", product: AW-2100-03, fill: \"{{a}}\", size: \"1{{b}} KiB\"}}\n",
+                 \x20 attach: {{signature: \"PARLOR16 SYSTEM \", product: AW-2100-03, fill: \"{{a}}\"}}\n\
+                 \x20 ports: {{pedal: {{first: 0, then: \"{{b}}\", after-reads: 3000}}}}\n\
+                 \x20 expect: {{branch: refused}}\n",
                 numbers(200),
-                numbers(300)
+                numbers(250)
             ),
         );
         project.write("out.xml", "old");

@@ -63,13 +63,14 @@ fn where_all_holds_there_is_only_the_count() {
 #[test]
 fn ten_are_told_and_the_rest_is_counted() {
     let project = mixed();
-    let attach = "{signature: \"PARLOR16 SYSTEM \", product: \"AW-2100-{n}\"}";
+    let attach = "{signature: \"PARLOR16 SYSTEM \", product: AW-2100-03}";
     project.write(
         "cases/all.yaml",
         format!(
             "harness: ../harness/short.yaml\ncases:\n\
-             - {{name: early, for: {{n: [\"03\", \"04\", \"05\", \"06\"]}}, attach: {attach}}}\n\
-             - {{name: wrong, for: {{n: [1, 2, 3, 4, 5, 6, 7]}}, attach: {{size: \"{{n}} KiB\"}}, expect: {{branch: patched}}}}\n",
+             - {{name: early, for: {{n: [2, 4, 6, 8]}}, attach: {attach}, ports: {{pedal: \"{{n}}\"}}}}\n\
+             - {{name: wrong, for: {{n: [1, 2, 3, 4, 5, 6, 7]}}, attach: nothing, ports: {{pedal: \"{{n}}\"}}, \
+             expect: {{branch: patched}}}}\n",
         ),
     );
     // Four are undecided, and another one is in the other file.

@@ -13,6 +13,7 @@ use crate::reference::keys;
 use crate::support::{root, run};
 
 const RESULTS: &str = "cases/results.schema.json";
+const EXPLANATION: &str = "cases/explanation.schema.json";
 const LIST: &str = "cases/list.schema.json";
 
 fn schema(file: &str) -> Value {
@@ -55,6 +56,20 @@ fn set(words: &[&str]) -> BTreeSet<String> {
     words.iter().map(|word| (*word).to_owned()).collect()
 }
 
+/// Explanations of every kind of step, instructions, and failures explained within the results.
+#[test]
+fn lines_of_explain_fit_the_schema() {
+    let folder = root().join("tests/explaining/cases");
+    let told = run(&folder, &["explain", ".", "--format", "json"]);
+    assert_eq!((told.code, &*told.err), (0, ""));
+    assert_eq!(check(EXPLANATION, &told.out), set(&["start", "explanation"]));
+    let told = run(root(), &["explain", "cases/idle.yaml", "--instructions", "--format", "json"]);
+    assert_eq!(check(EXPLANATION, &told.out), set(&["start", "explanation", "instruction"]));
+    let failed = run(root(), &["check", "tests/readme/almost.yaml", "--explain", "--format", "json"]);
+    assert!(failed.out.contains("\"explanation\":{\"steps\""), "{}", failed.out);
+    check(RESULTS, &failed.out);
+}
+
 #[test]
 fn lines_of_check_fit_the_schema() {
     let all = set(&["start", "harness", "case", "coverage", "summary"]);
@@ -81,7 +96,7 @@ fn explanations_fit_the_schema() {
     });
     let results: Vec<_> = results.collect();
     let written = Written::default();
-    show(&mut JsonLines::new(written.clone()), &suite.harness, &results);
+    show(&mut JsonLines::new(written.clone()).with_explanations(true), &suite.harness, &results);
     assert!(written.text().contains("\"explanation\":{\"steps\":[{\"step\":"));
     check(RESULTS, &written.text());
 }
@@ -133,7 +148,7 @@ fn other_lines_do_not_fit() {
 
 #[test]
 fn committed_schemas_of_lines_are_what_the_types_say() {
-    for (word, file) in [("results", RESULTS), ("list", LIST)] {
+    for (word, file) in [("results", RESULTS), ("list", LIST), ("explanation", EXPLANATION)] {
         let printed = run(root(), &["schema", word]).out;
         let committed = std::fs::read_to_string(root().join(file)).expect("the schema");
         assert_str_eq!(committed, printed, "{file} is out of date; rewrite it: keyway schema {word} > {file}");
