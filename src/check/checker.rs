@@ -52,8 +52,11 @@ pub enum Explain {
 /// How many instructions the tries for the nearest other ends may take, for one explanation alone.
 const PATIENT: u64 = 100_000_000;
 
-/// The same for each of many cases.
-const HASTY: u64 = 2_000_000;
+/// The same for each of many cases, or so many runs as long as its own.
+const HASTY: u64 = 100_000;
+
+/// See [`HASTY`].
+const HASTY_RUNS: u64 = 4;
 
 /// What the first run of a case said, to compare the others with.
 struct First {
@@ -217,7 +220,13 @@ impl Checker {
         let machine = self.trace(case, fills);
         let attached = &case.setup.inputs.attached;
         let evidence = failed.then(|| machine.observer().evidence(attached, harness.names(), words));
-        (evidence, explained.then(|| Box::new(self.explain_traced(case, fills, HASTY))))
+        (
+            evidence,
+            explained.then(|| {
+                let own = self.tracing.as_ref().map_or(0, |machine| machine.outcome().instructions);
+                Box::new(self.explain_traced(case, fills, HASTY.max(HASTY_RUNS * own)))
+            }),
+        )
     }
 
     /// The run of a case told as decisions: with its first RAM fill, or the first for which it fails.

@@ -3,7 +3,7 @@
 //! A guess is made where a decision shows what it wanted: the rest of a text, another bit, another value. A guess that
 //! ends like the run itself is no answer and is dropped, so nothing is told that was not seen to happen.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 use std::sync::Arc;
 
 use super::model::{Change, Explanation, Nearby, Origin, Step, Test, TextCompare, Went};
@@ -31,8 +31,17 @@ struct Guess {
     would: String,
 }
 
-/// A branch that a guess is about, and which way it went.
-type Turn = Option<(u32, bool)>;
+/// What a guess says beside how it ends; tried before it is told.
+#[derive(Clone, Copy, Debug)]
+enum Proof {
+    /// A branch that went this way goes the other one.
+    Turns { at: u32, taken: bool },
+    /// The text that this compare compares with that agrees.
+    Matches { at: u32, with: Option<u32> },
+}
+
+/// What a guess says, if it says more than how it ends.
+type Turn = Option<Proof>;
 
 /// A guess that ended otherwise.
 struct Found {
@@ -41,7 +50,7 @@ struct Found {
     size: usize,
     /// From how late in the run it was guessed; later is nearer.
     step: usize,
-    /// What was changed, and the branch that ought to go the other way for it; whether it does is tried before it is told.
+    /// What was changed, and what it says.
     guess: Guess,
     turn: Turn,
 }
@@ -73,6 +82,8 @@ pub struct Search<'a> {
     setup: Setup,
     ends: String,
     found: Vec<Found>,
+    /// Changes of bytes that have been tried.
+    tried: HashSet<Vec<(u32, u8)>>,
 }
 
 impl<'a> Search<'a> {
@@ -86,7 +97,18 @@ impl<'a> Search<'a> {
         budget: u64,
     ) -> Self {
         let setup = original.clone();
-        Self { names, machine, tracing, original, fills, budget, setup, ends: String::new(), found: Vec::new() }
+        Self {
+            names,
+            machine,
+            tracing,
+            original,
+            fills,
+            budget,
+            setup,
+            ends: String::new(),
+            found: Vec::new(),
+            tried: HashSet::new(),
+        }
     }
 
     /// The nearest changes that end otherwise than the explained run.
@@ -139,7 +161,7 @@ impl<'a> Search<'a> {
             if told.iter().any(|other| other.changes == found.nearby.changes) {
                 continue;
             }
-            if found.turn.is_some_and(|turn| !self.turns(&found.guess, turn)) {
+            if found.turn.is_some_and(|proof| !self.proven(&found.guess, proof)) {
                 "would decide otherwise".clone_into(&mut found.nearby.would);
             }
             told.push(found.nearby);
@@ -164,33 +186,21 @@ impl<'a> Search<'a> {
             self.attempt(guess, None, step);
             return;
         }
-        let mut otherwise = None;
-        for (index, (_, with)) in found.iter().zip(&with).enumerate().filter(|(_, (found, with))| found != with) {
-            guess.bytes.insert(offset + index as u32, *with);
-            if guess.bytes.len() > MOST_BYTES {
+        let differing = found.iter().zip(&with).enumerate().filter(|(_, (found, with))| found != with);
+        let differing: Vec<(u32, u8)> =
+            differing.map(|(index, (_, with))| (offset + index as u32, *with)).take(MOST_BYTES).collect();
+        // All bytes put right; then as few as lead to the same end, as less may have been compared than is known.
+        let all = Guess { bytes: differing.iter().copied().collect(), ..Guess::default() };
+        let Some(ends) = self.run(&all).filter(|ends| *ends != self.ends) else { return };
+        for (offset, byte) in differing {
+            guess.bytes.insert(offset, byte);
+            if guess.bytes.len() == all.bytes.len() || self.run(&guess).is_some_and(|end| end == ends) {
                 break;
             }
-            let Some(ends) = self.run(&guess).filter(|ends| *ends != self.ends) else { continue };
-            if self.matches(&guess, text) {
-                guess.would = format!("would match {}", text.with.whose);
-                return self.keep(guess, ends, None, step);
-            }
-            otherwise.get_or_insert((guess.clone(), ends));
         }
-        if let Some((mut guess, ends)) = otherwise {
-            guess.would = format!("would decide otherwise, but not match {}", text.with.whose);
-            self.keep(guess, ends, None, step);
-        }
-    }
-
-    /// Whether with these changes a text agrees that did not.
-    fn matches(&mut self, guess: &Guess, text: &TextCompare) -> bool {
-        let same = |other: &TextCompare| other.equal && other.at == text.at && other.with.address == text.with.address;
-        self.told(guess).steps.iter().any(|step| match step {
-            Step::Compare(other) => same(other),
-            Step::Scan(scan) => scan.entries.iter().any(same),
-            _ => false,
-        })
+        guess.would = format!("would match {}", text.with.whose);
+        let matches = Proof::Matches { at: text.at.address, with: text.with.address };
+        self.keep(guess, ends, Some(matches), step);
     }
 
     fn try_test(&mut self, test: &Test, step: usize) {
@@ -203,7 +213,7 @@ impl<'a> Search<'a> {
             (None, None) => vec![0, value ^ 1 << (8 * test.width.clamp(1, 4) - 1)],
         };
         let would = format!("would go the other way at {}", units::address(test.went.at.address));
-        let turn = Some((test.went.at.address, test.went.taken));
+        let turn = Some(Proof::Turns { at: test.went.at.address, taken: test.went.taken });
         if let [Origin::Image { first, last, .. }] = test.found.from[..]
             && last - first + 1 == test.width
         {
@@ -264,6 +274,9 @@ impl<'a> Search<'a> {
 
     /// Tries a guess; whether it ended otherwise. Of changes of the same bytes that end alike one is enough.
     fn attempt(&mut self, guess: Guess, turn: Turn, step: usize) -> bool {
+        if guess.port.is_none() && !self.tried.insert(guess.bytes.iter().map(|(at, byte)| (*at, *byte)).collect()) {
+            return false;
+        }
         let known = |found: &Found| found.same_bytes(&guess);
         let alike: Vec<String> = self.found.iter().filter(|found| known(found)).map(Found::ends).collect();
         let Some(ends) = self.run(&guess).filter(|ends| *ends != self.ends) else { return false };
@@ -274,13 +287,18 @@ impl<'a> Search<'a> {
         true
     }
 
-    /// Whether with these changes a branch goes the other way.
-    fn turns(&mut self, guess: &Guess, (at, taken): (u32, bool)) -> bool {
-        let goes = |went: &Went| went.at.address == at && went.taken != taken;
+    /// Whether with these changes that happens which a guess says.
+    fn proven(&mut self, guess: &Guess, proof: Proof) -> bool {
+        let goes =
+            |went: &Went| matches!(proof, Proof::Turns { at, taken } if went.at.address == at && went.taken != taken);
+        let agrees = |text: &TextCompare| match proof {
+            Proof::Matches { at, with } => text.equal && text.at.address == at && text.with.address == with,
+            Proof::Turns { .. } => false,
+        };
         self.told(guess).steps.iter().any(|step| match step {
             Step::Test(test) => goes(&test.went),
-            Step::Compare(text) => goes(&text.went),
-            Step::Scan(scan) => scan.entries.iter().any(|entry| goes(&entry.went)),
+            Step::Compare(text) => goes(&text.went) || agrees(text),
+            Step::Scan(scan) => scan.entries.iter().any(|entry| goes(&entry.went) || agrees(entry)),
             _ => false,
         })
     }

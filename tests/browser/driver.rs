@@ -105,8 +105,12 @@ impl Browser {
 
     fn message(&mut self) -> Value {
         loop {
-            if let Message::Text(text) = self.socket.read().expect("the browser answers") {
-                return serde_json::from_str(&text).expect("JSON");
+            match self.socket.read() {
+                Ok(Message::Text(text)) => return serde_json::from_str(&text).expect("JSON"),
+                Ok(_) => {}
+                // A signal is no answer and no fault.
+                Err(tungstenite::Error::Io(error)) if error.kind() == std::io::ErrorKind::Interrupted => {}
+                Err(error) => panic!("the browser does not answer: {error}"),
             }
         }
     }
