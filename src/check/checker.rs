@@ -53,7 +53,7 @@ pub enum Explain {
 const PATIENT: u64 = 100_000_000;
 
 /// The same for each of many cases, or so many runs as long as its own.
-const HASTY: u64 = 100_000;
+const HASTY: u64 = 30_000;
 
 /// See [`HASTY`].
 const HASTY_RUNS: u64 = 4;

@@ -117,26 +117,17 @@ impl<'a> Search<'a> {
             Some(ends) => ends,
             None => return Vec::new(),
         };
+        // First what a decision plainly wanted, then byte after byte of what it hung on, which takes many more tries.
         for (index, step) in explanation.steps.iter().enumerate().rev() {
             match step {
                 Step::Compare(text) => self.try_text(text, index),
-                Step::Scan(scan) => {
-                    for entry in scan.entries.iter().rev() {
-                        self.try_text(entry, index);
-                    }
-                }
+                Step::Scan(scan) => scan.entries.iter().rev().for_each(|entry| self.try_text(entry, index)),
                 Step::Test(test) => self.try_test(test, index),
-                Step::Jump(jump) => self.try_origins(&jump.by, &[], "would go elsewhere", None, index),
-                Step::Lookup(lookup) => self.try_origins(&lookup.by, &[], "would look elsewhere", None, index),
-                Step::Told(told) => {
-                    self.try_origins(&told.found.from, &[told.is], "would tell another branch", None, index);
-                }
-                Step::Exception(exception) => {
-                    let would = if exception.raised { "would not raise it" } else { "might raise it" };
-                    self.try_origins(&exception.by, &[0], would, None, index);
-                }
                 _ => {}
             }
+        }
+        for (index, step) in explanation.steps.iter().enumerate().rev() {
+            self.sweep(step, index);
         }
         self.ranked()
     }
@@ -205,13 +196,7 @@ impl<'a> Search<'a> {
 
     fn try_test(&mut self, test: &Test, step: usize) {
         let value = test.found.value;
-        let wanted: Vec<u32> = match (test.mask, &test.with) {
-            (Some(mask), _) if value & mask != 0 => vec![value & !mask],
-            (Some(mask), _) => vec![value | mask & mask.wrapping_neg(), value | mask],
-            (None, Some(with)) => vec![with.value, with.value.wrapping_add(1), with.value.wrapping_sub(1)],
-            (None, None) if value == 0 => vec![1],
-            (None, None) => vec![0, value ^ 1 << (8 * test.width.clamp(1, 4) - 1)],
-        };
+        let wanted = wanted(test);
         let would = format!("would go the other way at {}", units::address(test.went.at.address));
         let turn = Some(Proof::Turns { at: test.went.at.address, taken: test.went.taken });
         if let [Origin::Image { first, last, .. }] = test.found.from[..]
@@ -223,12 +208,31 @@ impl<'a> Search<'a> {
                 self.attempt(Guess { bytes, port: None, would: would.clone() }, turn, step);
             }
         }
-        let origins = if test.by.is_empty() { &test.found.from } else { &test.by };
-        if let Some(with) = &test.with {
-            self.try_origins(&with.from, &[value], &would, turn, step);
+        self.try_ports(all_origins(test), &wanted, &would, turn, step);
+    }
+
+    /// Tries the bytes on which a step hung, one after the other.
+    fn sweep(&mut self, step: &Step, index: usize) {
+        match step {
+            Step::Test(test) => {
+                let would = format!("would go the other way at {}", units::address(test.went.at.address));
+                let turn = Some(Proof::Turns { at: test.went.at.address, taken: test.went.taken });
+                if let Some(with) = &test.with {
+                    self.try_origins(&with.from, &[test.found.value], &would, turn, index);
+                }
+                self.try_origins(all_origins(test), &wanted(test), &would, turn, index);
+            }
+            Step::Jump(jump) => self.try_origins(&jump.by, &[], "would go elsewhere", None, index),
+            Step::Lookup(lookup) => self.try_origins(&lookup.by, &[], "would look elsewhere", None, index),
+            Step::Told(told) => {
+                self.try_origins(&told.found.from, &[told.is], "would tell another branch", None, index);
+            }
+            Step::Exception(exception) => {
+                let would = if exception.raised { "would not raise it" } else { "might raise it" };
+                self.try_origins(&exception.by, &[0], would, None, index);
+            }
+            _ => {}
         }
-        self.try_origins(origins, &wanted, &would, turn, step);
-        self.try_ports(origins, &wanted, &would, turn, step);
     }
 
     /// Each of these values all through the run, from the ports that a test asked.
@@ -359,6 +363,23 @@ impl<'a> Search<'a> {
             self.setup.inputs.ports[port] = Some(Schedule::Constant(value));
         }
     }
+}
+
+/// The values that would make a test go the other way, likeliest first.
+fn wanted(test: &Test) -> Vec<u32> {
+    let value = test.found.value;
+    match (test.mask, &test.with) {
+        (Some(mask), _) if value & mask != 0 => vec![value & !mask],
+        (Some(mask), _) => vec![value | mask & mask.wrapping_neg(), value | mask],
+        (None, Some(with)) => vec![with.value, with.value.wrapping_add(1), with.value.wrapping_sub(1)],
+        (None, None) if value == 0 => vec![1],
+        (None, None) => vec![0, value ^ 1 << (8 * test.width.clamp(1, 4) - 1)],
+    }
+}
+
+/// All that a test hung on.
+fn all_origins(test: &Test) -> &[Origin] {
+    if test.by.is_empty() { &test.found.from } else { &test.by }
 }
 
 /// The bytes of a text in hexadecimal.
