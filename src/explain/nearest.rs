@@ -56,8 +56,13 @@ struct Found {
 }
 
 impl Found {
-    fn ends(&self) -> String {
-        self.nearby.ends.clone()
+    /// How many bits were altered.
+    fn bits(&self) -> u32 {
+        let altered = |change: &Change| match change {
+            Change::Byte { is, instead, .. } => (is ^ instead).count_ones(),
+            Change::Port { .. } => 0,
+        };
+        self.nearby.changes.iter().map(altered).sum()
     }
 
     /// Whether a guess changes the same bytes.
@@ -281,14 +286,22 @@ impl<'a> Search<'a> {
         if guess.port.is_none() && !self.tried.insert(guess.bytes.iter().map(|(at, byte)| (*at, *byte)).collect()) {
             return false;
         }
-        let known = |found: &Found| found.same_bytes(&guess);
-        let alike: Vec<String> = self.found.iter().filter(|found| known(found)).map(Found::ends).collect();
         let Some(ends) = self.run(&guess).filter(|ends| *ends != self.ends) else { return false };
-        if alike.contains(&ends) {
-            return true;
+        let alike = self.found.iter().position(|found| found.same_bytes(&guess) && found.nearby.ends == ends);
+        if let Some(index) = alike {
+            if self.found[index].bits() <= self.bits(&guess) {
+                return true;
+            }
+            self.found.remove(index);
         }
         self.keep(guess, ends, turn, step);
         true
+    }
+
+    /// How many bits a guess alters.
+    fn bits(&self, guess: &Guess) -> u32 {
+        let altered = |(offset, byte): (&u32, &u8)| Some((self.image()?.byte(*offset)? ^ byte).count_ones());
+        guess.bytes.iter().filter_map(altered).sum()
     }
 
     /// Whether with these changes that happens which a guess says.
