@@ -6,7 +6,7 @@ use keyway::coverage::Coverage;
 use keyway::report::{Listing, Reporter};
 use pretty_assertions::assert_eq;
 
-use super::routines::{measure, project};
+use super::routines::{coverage, measure, project};
 use crate::support::{root, run};
 
 const HARNESS: &str = "\
@@ -98,20 +98,30 @@ fn the_middle_of_a_long_run_counts() {
     assert_eq!((coverage.paths, coverage.paths_followed), (1, 1));
 }
 
-/// A constant within an instruction is no entry, and neither is what an overlay shows or another part of the window.
+/// No entries are a constant within an instruction, another part of the window, and what stands where an overlay may show.
 #[test]
 fn only_the_hosts_own_bytes_are_entries() {
-    // move.w 0x200100,d0; cmp.w 0x200102,d0; beq.s; cmpi.w #'EF',d0; beq.s; cmp.w 0x140,d0; beq.s; nop, none; nop, some.
-    let mut code = vec![0x3039, 0x0020, 0x0100, 0xB079, 0x0020, 0x0102, 0x6712, 0x0C40, 0x4546, 0x670C];
-    code.extend([0xB079, 0x0000, 0x0140, 0x6704, 0x4E71, 0x4E71, 0x4E71]);
+    let mut code = vec![
+        0x3039, 0x0020, 0x0100, //         100  move.w  0x200100,d0
+        0xB079, 0x0020, 0x0102, 0x6718, // 106  cmp.w   0x200102,d0;  beq.s  some
+        0x0C40, 0x4546, 0x6712, //         10E  cmpi.w  #'EF',d0;     beq.s  some
+        0xB079, 0x0000, 0x0140, 0x670A, // 114  cmp.w   0x140,d0;     beq.s  some
+        0xB079, 0x0000, 0x0150, 0x6702, // 11C  cmp.w   0x150,d0;     beq.s  some
+        0x4E71, 0x4E71, //                 124  none: nop;  some: nop
+    ];
     code.resize(0x20, 0x4E71);
-    code.extend([0x4142]);
-    let latch = "ports: [{name: latch, at: 0xA00000, writes: {}}]\n";
-    let cover =
-        |range: &str| format!("{latch}overlays: [{{name: cover, range: {range}, bytes: \"41 42\", latch: 1}}]\n");
-    let _ = cover;
-    let coverage = measure(&code, HARNESS, &cases(&["XX"]));
-    assert_eq!(never(&coverage), [(0x140, "AB", 1)]);
+    code.push(0x4142);
+    code.resize(0x28, 0x4E71);
+    code.push(0x4344);
+    let harness = "routine: {entry: 0x100, stack: 0xE0FE00}\n\
+                   header: {mark: {at: 0x100, length: 2}}\n\
+                   branches: {none: {kind: rejected, at: 0x124}, some: {kind: fallback, at: 0x126}}\n";
+    assert_eq!(never(&measure(&code, harness, &cases(&["XX"]))), [(0x140, "AB", 1), (0x150, "CD", 1)]);
+    let overlay = "ports: [{name: latch, at: 0xB00001, writes: [0, 1]}]\n\
+                   overlays: [{name: cover, image: cover.bin, range: 0x150-0x151, while: {port: latch, is: 1}}]\n";
+    let project = project(&code, &format!("{harness}{overlay}"), &cases(&["XX"]));
+    project.write("harness/cover.bin", "EF");
+    assert_eq!(never(&coverage(&project)), [(0x140, "AB", 1)]);
 }
 
 /// Nobody says "all" of what was not looked at.
@@ -150,6 +160,8 @@ fn no_product_of_the_demo_matches_an_unknown_one() {
     let ran = run(root(), &["check", "--coverage", "cases/own-unknown.yaml"]);
     assert_eq!(ran.code, 0, "{}{}", ran.out, ran.err);
     let lines = ran.out.lines().skip_while(|line| !line.starts_with("  no match"));
-    let entries: Vec<&str> = lines.take_while(|line| line.contains("<our_products")).collect();
-    assert_eq!(entries.len(), 5, "{}", ran.out);
+    let lines: Vec<&str> = lines.take_while(|line| line.contains("<our_product_")).collect();
+    let texts: Vec<&str> = lines.iter().filter_map(|line| line.split('"').nth(1)).collect();
+    assert_eq!(texts, ["AW-3200-00    ", "AW-2100-00 ", "AW-2100-01", "AW-2100-02", "AW-2100-0B"], "{}", ran.out);
+    assert!(lines.iter().all(|line| line.ends_with(", compared by 34 cases")), "{lines:?}");
 }
