@@ -3,7 +3,6 @@
 use std::fmt::Write as _;
 
 use keyway::coverage::Coverage;
-use keyway::report::{Listing, Reporter};
 use pretty_assertions::assert_eq;
 
 use super::routines::{coverage, measure, project};
@@ -124,17 +123,37 @@ fn only_the_hosts_own_bytes_are_entries() {
     assert_eq!(never(&coverage(&project)), [(0x140, "AB", 1)]);
 }
 
-/// Nobody says "all" of what was not looked at.
+/// `moveq #0,d0; move.w 0x200100,d0; lea 0x200000,a0; move.b (a0,d0.l),d1; cmp.w 0x140,d0; beq.s some`: each value of `mark`
+/// looks at another byte, which is another path. Of 81 times 256 the first 20,000 are followed, and nobody says more.
 #[test]
 fn paths_that_were_not_followed_are_told() {
-    let of = |followed| Coverage { paths: 25_000, paths_followed: followed, ..Coverage::default() };
-    let listed = |coverage: &Coverage| {
-        let mut out = Vec::new();
-        Listing::new(&mut out).coverage(coverage).expect("a list in memory");
-        String::from_utf8(out).expect("UTF-8")
+    let mut code = vec![0x7000, 0x3039, 0x0020, 0x0100, 0x41F9, 0x0020, 0x0000, 0x1230, 0x0800];
+    code.extend([0xB079, 0x0000, 0x0140, 0x6702, 0x4E71, 0x4E71]);
+    code.resize(0x20, 0x4E71);
+    code.push(0x5A5A);
+    let harness = "routine: {entry: 0x100, stack: 0xE0FE00}\n\
+                   header: {mark: {at: 0x100, length: 2}}\n\
+                   branches: {none: {kind: rejected, at: 0x11A}, some: {kind: fallback, at: 0x11C}}\n";
+    let list = |count: u32| (0..count).map(|byte| format!("\"{byte:02X}\"")).collect::<Vec<_>>().join(", ");
+    let cases = format!(
+        "harness: ../harness/rom.yaml\n\
+         cases: [{{name: it, for: {{high: [{}], low: [{}]}}, attach: {{bytes: {{0x100: \"{{high}} {{low}}\"}}, size: 128 KiB}},\
+         expect: {{branch: none}}}}]\n",
+        list(81),
+        list(256)
+    );
+    let project = project(&code, harness, &cases);
+    let run = |jobs| {
+        let ran = project.run(&["check", "--coverage", "--jobs", jobs, "--listing", "out.txt"]);
+        assert_eq!(ran.code, 0, "{}", ran.err);
+        (ran.out, std::fs::read_to_string(project.path().join("out.txt")).expect("a listing"))
     };
-    assert!(listed(&of(20_000)).contains("\nfollowed: 20,000 of 25,000 paths; "), "{}", listed(&of(20_000)));
-    assert!(!listed(&of(25_000)).contains("followed"));
+    let (out, listed) = run("1");
+    let (_, summary) = out.split_once("tried by ").expect("a summary");
+    assert!(summary.contains("\"ZZ\", compared by 20,000 cases\n"), "{summary}");
+    assert!(summary.contains("\n  followed      20,000 of 20,736 paths; what is said of table entries"), "{summary}");
+    assert!(listed.contains("\nfollowed: 20,000 of 20,736 paths; "), "{listed}");
+    assert!(run("2") == (out, listed));
 }
 
 /// The listing has what the summary has no room for.
@@ -151,6 +170,9 @@ fn the_listing_names_entries_and_fields() {
         "nothing else was tried in mark (image 0x000100-0x000101), read by 2 cases: the same in every image",
     ];
     assert_eq!(lines, expected, "{}{}", ran.out, ran.err);
+    // Every path was followed, so nothing is said of that.
+    assert!(ran.out.contains("tried by 2 cases") && !ran.out.contains("followed"), "{}", ran.out);
+    assert!(!listed.contains("followed"), "{listed}");
 }
 
 /// `cases/own-unknown.yaml` tries codes that the ROM does not know: of its five products none matches, each as far as
