@@ -5,3 +5,4 @@ mod counts;
 mod files;
 mod graph;
 mod routines;
+mod tables;

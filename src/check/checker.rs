@@ -266,11 +266,11 @@ impl Checker {
         instructions
     }
 
-    /// The run of a case with these RAM fills, told without the changes that would end otherwise.
+    /// The run of a case with these RAM fills, told without the changes that would end otherwise, and with every step.
     pub(super) fn traced(&mut self, case: &Case, fills: &[RamFill]) -> Explanation {
         let harness = Arc::clone(&self.harness);
         let (tracer, outcome, bus) = self.trace(case, fills).watched_run();
-        tracer.tell(outcome, bus, &case.setup.inputs.attached, harness.names())
+        tracer.tell_whole(outcome, bus, &case.setup.inputs.attached, harness.names())
     }
 
     fn trace(&mut self, case: &Case, fills: &[RamFill]) -> &mut Machine<Tracer> {

@@ -8,6 +8,7 @@ use rayon::prelude::*;
 
 use super::checker::Checker;
 use super::many::Job;
+use crate::board::{Map, Place};
 use crate::coverage::{Followed, Gathered, PathSeen, TableSeen};
 use crate::explain::{Explanation, Step, TextCompare};
 use crate::suite::{Complaint, Harness};
@@ -30,6 +31,7 @@ pub(super) fn follow(jobs: &[Job], harness: &Arc<Harness>, gathered: &mut Gather
             let case = jobs[path.first.job].source.case(path.first.case as usize)?;
             let spare = checkers.lock().unwrap_or_else(PoisonError::into_inner).pop();
             let mut checker = spare.unwrap_or_else(|| Checker::new(Arc::clone(harness)));
+            // The fills under which the case went this way; a case without RAM has none.
             let fills = case.fills.get(path.first.fill).map_or(&[][..], Vec::as_slice);
             let told = told(&checker.traced(&case, fills), path.cases, harness);
             checkers.lock().unwrap_or_else(PoisonError::into_inner).push(checker);
@@ -45,14 +47,14 @@ pub(super) fn follow(jobs: &[Job], harness: &Arc<Harness>, gathered: &mut Gather
 
 /// What the run of one path tells, for all the cases that went by it.
 fn told(explanation: &Explanation, cases: u64, harness: &Harness) -> Followed {
-    let mut followed = Followed { paths: 1, ..Followed::default() };
+    // A run of which decisions were forgotten, as there were too many, is not told as a whole. What it still tells holds.
+    let forgotten = explanation.steps.iter().any(|step| matches!(step, Step::Omitted(_)));
+    let mut followed = Followed { paths: u64::from(!forgotten), ..Followed::default() };
     for byte in &explanation.influence.decisions {
         followed.deciders.entry(byte.offset).or_default().extend(&byte.at);
     }
     for text in texts(explanation) {
-        // Only the host's own bytes are a table of it; the window and overlays belong to others.
-        let host = text.with.address.filter(|_| text.with.offset.is_none());
-        let Some(address) = host.filter(|address| harness.rig.map.host().byte(*address).is_some()) else { continue };
+        let Some(address) = text.with.address.filter(|address| of_host(*address, &harness.rig.map)) else { continue };
         let mut compared = text.with.text.clone();
         compared.truncate(text.compared);
         let entry = TableSeen {
@@ -71,6 +73,14 @@ fn told(explanation: &Explanation, cases: u64, harness: &Harness) -> Followed {
         }
     }
     followed
+}
+
+/// Whether only the host ROM answers at an address. Where an overlay may show, or a port is read, its bytes cannot be told
+/// from theirs.
+fn of_host(address: u32, map: &Map) -> bool {
+    let port = map.ports().iter().any(|port| port.reads.is_some() && port.covers(address));
+    let overlay = map.overlays().iter().any(|overlay| overlay.range.contains(&address));
+    map.place(address) == Place::Host && !port && !overlay
 }
 
 fn texts(explanation: &Explanation) -> impl Iterator<Item = &TextCompare> {

@@ -104,7 +104,7 @@ pub struct Gathered {
 /// What traced runs tell.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Followed {
-    /// How many paths were traced.
+    /// How many paths were traced and told as a whole.
     pub paths: u64,
     /// Entries of host tables, by address.
     pub tables: BTreeMap<u32, TableSeen>,

@@ -33,8 +33,8 @@ pub struct Coverage {
     pub unresolved: Vec<Spot>,
     /// Different paths that runs went by.
     pub paths: u64,
-    /// Of these, how many were traced for the entries of tables and the decisions on header bytes: all but in the largest
-    /// suites.
+    /// Of these, how many were followed as a whole for the entries of tables and the decisions on header bytes: all but in
+    /// the largest suites and the longest runs.
     pub paths_followed: u64,
     /// Entries of host tables that were compared with something and never agreed.
     pub never_matched: Vec<TableEntry>,
@@ -174,7 +174,7 @@ pub struct TableEntry {
     pub source: Option<String>,
     /// As much of it as was ever compared, as text.
     pub text: String,
-    /// Cases that compared something with it.
+    /// Cases that compared something with it; one that went by several paths, under several RAM fills, counts for each.
     pub cases: u64,
 }
 
@@ -204,7 +204,7 @@ pub struct HeaderByte {
     pub offset: u32,
     /// Cases that read it.
     pub read_by: u64,
-    /// Branches and jumps that hung on it in any case.
+    /// How many different branches and jumps, by their address, hung on it over all cases.
     pub decisions: u64,
     /// The values tried there, in order.
     pub values: Vec<u8>,

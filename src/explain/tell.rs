@@ -30,6 +30,12 @@ struct Last {
 impl Tracer {
     /// Tells the run that was just traced.
     pub fn tell(&mut self, outcome: &Outcome, bus: &Bus, attached: &Attached, names: Names) -> Explanation {
+        let whole = self.tell_whole(outcome, bus, attached, names);
+        Explanation { steps: shortened(whole.steps), ..whole }
+    }
+
+    /// The same with every step that was kept, for what counts them and shows none.
+    pub fn tell_whole(&mut self, outcome: &Outcome, bus: &Bus, attached: &Attached, names: Names) -> Explanation {
         let crash = self.end(outcome);
         let conditions = conditions(outcome, names);
         let cells: Vec<(Operand, &str, u32)> = conditions
@@ -56,7 +62,7 @@ impl Tracer {
         let mut steps = self.steps(&namer);
         steps.extend(last.steps);
         Explanation {
-            steps: shortened(steps),
+            steps,
             ended: ending(outcome, names),
             nearest: Vec::new(),
             influence: self.influence(&namer),

@@ -27,7 +27,15 @@ pub fn write(out: &mut dyn Write, coverage: &Coverage) -> io::Result<()> {
     let unresolved = coverage.unresolved.iter();
     list(out, "unresolved", unresolved.map(|at| format!("{at}  no target was seen: what lies behind is not counted")))?;
     list(out, "no match", coverage.never_matched.iter().map(entry))?;
-    list(out, "not varied", coverage.fields.iter().filter(|field| field.never_varied).map(field))
+    list(out, "not varied", coverage.fields.iter().filter(|field| field.never_varied).map(field))?;
+    list(out, "followed", followed(coverage).into_iter())
+}
+
+/// How far entries and header bytes can be relied on, if not every path was followed for them.
+pub fn followed(coverage: &Coverage) -> Option<String> {
+    let (paths, followed) = (coverage.paths, coverage.paths_followed);
+    let rest = "what is said of table entries, and of decisions on header bytes, is of these";
+    (followed < paths).then(|| format!("{} of {}; {rest}", units::thousands(followed), counted(paths, "path")))
 }
 
 fn share(out: &mut dyn Write, what: &str, share: Share) -> io::Result<()> {
@@ -76,12 +84,14 @@ pub fn stretch(stretch: &Stretch) -> String {
     format!("{range}{symbol}{source}  {}", counted(stretch.instructions, "instruction"))
 }
 
-fn entry(entry: &TableEntry) -> String {
+/// An entry that never matched, on one line.
+pub fn entry(entry: &TableEntry) -> String {
     let source = entry.source.as_ref().map_or_else(String::new, |source| format!("  {source}"));
     format!("{}{source}  {:?}, compared by {}", entry.whose, entry.text, counted(entry.cases, "case"))
 }
 
-fn field(field: &FieldUse) -> String {
+/// A field that never varied, on one line.
+pub fn field(field: &FieldUse) -> String {
     let last = field.at + field.length.max(1) - 1;
     let same = if field.contents == 0 { "no case attaches any" } else { "the same in every image" };
     let range = format!("0x{:06X}-0x{last:06X}", field.at);

@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, HashMap};
 use std::io::{self, Write};
 
 use super::Reporter;
-use super::coverage::stretch;
+use super::coverage::{entry, field, followed, stretch};
 use crate::check::Summary;
 use crate::coverage::{Coverage, Direction, Instruction};
 use crate::units;
@@ -51,6 +51,20 @@ impl<W: Write> Listing<W> {
         instruction.targets.iter().try_for_each(|target| self.direction("to", target))
     }
 
+    /// What belongs to no instruction of the listing.
+    fn rest(&mut self, coverage: &Coverage) -> io::Result<()> {
+        let outside = coverage.outside.iter().map(|ran| ("outside the host's code:", stretch(ran)));
+        let unresolved = coverage.unresolved.iter().map(|at| ("no target was seen of", at.to_string()));
+        let entries = coverage.never_matched.iter().map(|never| ("nothing matched", entry(never)));
+        let fields = coverage.fields.iter().filter(|field| field.never_varied);
+        let fields = fields.map(|never| ("nothing else was tried in", field(never)));
+        let followed = followed(coverage).map(|told| ("followed:", told));
+        for (what, told) in outside.chain(unresolved).chain(entries).chain(fields).chain(followed) {
+            writeln!(self.out, "\n{what} {}", units::tame(&told))?;
+        }
+        Ok(())
+    }
+
     fn direction(&mut self, word: &str, direction: &Direction) -> io::Result<()> {
         let symbol = direction.to.symbol.as_ref().map_or_else(String::new, |symbol| format!(" <{symbol}>"));
         writeln!(
@@ -92,13 +106,7 @@ impl<W: Write> Reporter for Listing<W> {
             self.instruction(instruction)?;
             next = Some(at.address + instruction.hex.split(' ').count() as u32);
         }
-        for ran in &coverage.outside {
-            writeln!(self.out, "\noutside the host's code: {}", units::tame(&stretch(ran)))?;
-        }
-        for at in &coverage.unresolved {
-            writeln!(self.out, "\nno target was seen of {}", units::tame(&at.to_string()))?;
-        }
-        Ok(())
+        self.rest(coverage)
     }
 
     fn finished(&mut self, _: &Summary) -> io::Result<()> {

@@ -44,6 +44,13 @@ fn the_page_shows_the_run_and_nothing_goes_wrong() {
     assert!(browser.number("document.querySelectorAll('.header-grid td[tabindex]').length") >= 16.0);
     assert!(texts(&mut browser, ".listing-grid .whole [role=row]").contains("harness/detect.s:23"));
     assert!(texts(&mut browser, "#untried-body").contains("was not reached"));
+    // All products were attached, but no unknown code of the same publisher, so its prefix never agreed.
+    assert!(
+        texts(&mut browser, "#untried-body").contains("<own_product> \"A\" harness/aria.s:33, compared in 3 cases")
+    );
+    assert!(texts(&mut browser, ".byte-table").contains("product[0]"));
+    // Every path was followed, so nothing is said of that.
+    assert_eq!(texts(&mut browser, ".followed-note"), "");
     // Every harness has its own cases.
     assert_eq!(browser.number("document.querySelectorAll('#harness option').length"), 2.0);
     browser.value(

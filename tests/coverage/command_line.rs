@@ -91,20 +91,27 @@ fn the_demo_suite_tries_everything() {
 
 #[test]
 fn the_number_of_jobs_does_not_show() {
-    let outputs = |jobs: &str, format: &str| {
+    let outputs = |cases: &[&str], jobs: &str, format: &str| {
         let folder = tempfile::tempdir().unwrap();
-        let [lcov, listing] = ["out.info", "out.txt"].map(|name| folder.path().join(name));
-        let files = ["--lcov", lcov.to_str().unwrap(), "--listing", listing.to_str().unwrap()];
-        let rest = ["check", "--boundary", "--coverage", "--jobs", jobs, "--format", format];
-        let ran = run(root(), &[&rest[..], &files[..]].concat());
+        let files = ["out.info", "out.txt", "out.html"].map(|name| folder.path().join(name));
+        let [lcov, listing, html] = files.each_ref().map(|file| file.to_str().unwrap());
+        let files_asked = ["--lcov", lcov, "--listing", listing, "--html", html];
+        // Explanations of all the cases of the acceptance table are another test's.
+        let files_asked = if cases == ["--boundary"] { &files_asked[..4] } else { &files_asked[..] };
+        let rest = ["check", "--coverage", "--jobs", jobs, "--format", format];
+        let ran = run(root(), &[&rest[..], files_asked, cases].concat());
         assert_eq!(ran.code, 0, "{}", ran.err);
-        (ran.out, fs::read_to_string(&lcov).unwrap(), fs::read_to_string(&listing).unwrap())
+        (ran.out, files.map(|file| fs::read_to_string(file).unwrap_or_default()))
     };
-    for format in ["terminal", "json"] {
-        let one = outputs("1", format);
-        assert!(one.1.len() > 1000 && one.2.len() > 1000);
-        for jobs in ["2", "7"] {
-            assert!(outputs(jobs, format) == one, "{format} with {jobs} jobs differs");
+    for cases in [&["--boundary"][..], &["cases/own-unknown.yaml", "cases/contacts.yaml"]] {
+        for format in ["terminal", "json"] {
+            let one = outputs(cases, "1", format);
+            assert!(one.1[0].len() > 1000 && one.1[1].len() > 1000);
+            // What only a traced run knows is among it.
+            assert!(cases == ["--boundary"] || one.1[1].contains("\nnothing matched 0x"), "{}", one.1[1]);
+            for jobs in ["2", "7"] {
+                assert!(outputs(cases, jobs, format) == one, "{cases:?}, {format} with {jobs} jobs differs");
+            }
         }
     }
 }

@@ -212,32 +212,3 @@ fn code_in_ram_is_named_and_not_counted() {
     let outside: Vec<_> = coverage.outside.iter().map(|code| (code.at.address, code.last, code.instructions)).collect();
     assert_eq!(outside, [(0xE0_0000, 0xE0_0003, 2)]);
 }
-
-/// A table of three entries of two letters at 0x140 (`AB`, `CD`, `EF`), compared word by word with 0x200100: `cmp.w`,
-/// `beq` out, and so on. The cases hold `AB` and `XX`, so `CD` and `EF` were compared and never agreed; each of the two
-/// bytes decides at all three branches.
-#[test]
-fn entries_that_never_matched_are_named() {
-    // move.w 0x200100,d0; (cmp.w 0x140+2n,d0; beq.s out) three times; nop, the other exit; nop, out.
-    let mut code = vec![0x3039, 0x0020, 0x0100];
-    for entry in 0..3u16 {
-        code.extend([0xB079, 0x0000, 0x0140 + 2 * entry, 0x6700 | (18 - 8 * entry)]);
-    }
-    code.extend([0x4E71, 0x4E71]);
-    code.resize(0x20, 0x4E71);
-    code.extend([0x4142, 0x4344, 0x4546]);
-    let harness = "routine: {entry: 0x100, stack: 0xE0FE00}\n\
-                   header: {mark: {at: 0x100, length: 2}}\n\
-                   branches: {none: {kind: rejected, at: 0x11E}, some: {kind: fallback, at: 0x120}}\n";
-    let cases = "harness: ../harness/rom.yaml\ncases:\n\
-                 \x20 - {name: one, attach: {mark: AB}, expect: {branch: some}}\n\
-                 \x20 - {name: two, attach: {mark: XX}, expect: {branch: none}}\n\
-                 \x20 - {name: three, attach: {mark: XY}, expect: {branch: none}}\n";
-    let coverage = measure(&code, harness, cases);
-    let never: Vec<_> =
-        coverage.never_matched.iter().map(|entry| (entry.address, entry.text.as_str(), entry.cases)).collect();
-    assert_eq!(never, [(0x142, "CD", 2), (0x144, "EF", 2)]);
-    let decisions: Vec<_> = coverage.header.iter().map(|byte| (byte.offset, byte.read_by, byte.decisions)).collect();
-    assert_eq!(decisions, [(0x100, 3, 3), (0x101, 3, 3)]);
-    assert_eq!((coverage.paths, coverage.paths_followed), (2, 2));
-}

@@ -40,6 +40,19 @@ const fill = (parent, ...children) => {
 // Numbers.
 const count = (number) => String(number).replace(/\B(?=(\d{3})+$)/g, ",");
 const counted = (number, one, many) => (number === 1 ? "1 " + one : count(number) + " " + (many || one + "s"));
+
+// Said only of the largest suites and the longest runs: what was not followed tells nothing of tables and bytes.
+const followedNote = (coverage) =>
+  coverage["paths-followed"] < coverage.paths &&
+  el(
+    "p",
+    { class: "quiet followed-note" },
+    "Table entries, and decisions on header bytes, are told of " +
+      count(coverage["paths-followed"]) +
+      " of " +
+      counted(coverage.paths, "path") +
+      ".",
+  );
 const hex = (number, digits) => (number >>> 0).toString(16).toUpperCase().padStart(digits, "0");
 const address = (number) => "0x" + hex(number, 6);
 const offsetText = (number) => "0x" + hex(number, number > 0xffff ? 6 : 3);

@@ -76,6 +76,7 @@ function drawHeader() {
         el("div", { class: "field" }, el("label", { for: "measure" }, "Numbers and shades are"), choice),
         holder,
         key,
+        followedNote(coverage),
       ),
       el("div", {}, panel, fieldTable(coverage)),
     ),

@@ -69,6 +69,7 @@ function drawUntried() {
     untriedList("Code that no case reached", "All reachable code was run.", coverage.unreached.map(stretch)),
     untriedList("Directions that no case took", "Every direction was taken.", directions),
     untriedList("Table entries that nothing matched", "Every entry that was compared has matched once.", entries),
+    followedNote(coverage),
     untriedList("Header fields that never varied", "Every field that is read has had more than one content.", fields),
     coverage.outside.length > 0 &&
       untriedList(
