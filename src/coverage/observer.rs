@@ -218,8 +218,8 @@ impl CoverageObserver {
     }
 
     /// A hash of all that the last run did: where each decision, return and exception led, where it ended, and each
-    /// access with its address, its place in the attached image, and what it wrote to a port. What stands between follows from these. Runs of one path differ in
-    /// values only.
+    /// access with its address, its place in the attached image, and what it wrote to a port. What stands between
+    /// follows from these. Runs of one path differ in values only.
     pub fn path(&self) -> u64 {
         mix(self.path, self.accesses)
     }
