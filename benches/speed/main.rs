@@ -51,6 +51,7 @@ fn rates(criterion: &mut Criterion) {
     group.bench_function("keyway", |bench| bench.iter(|| black_box(detection.keyway.run())));
     group.bench_function("naive", |bench| bench.iter(|| black_box(detection.naive.run())));
     group.bench_function("keyway, watched", |bench| bench.iter(|| black_box(detection.keyway_watched.run_watched())));
+    group.bench_function("keyway, coverage", |bench| bench.iter(|| black_box(detection.keyway_covered.run_covered())));
     group.bench_function("naive, watched", |bench| bench.iter(|| black_box(detection.naive_watched.run())));
     group.finish();
 

@@ -177,6 +177,30 @@ impl Image {
         })
     }
 
+    /// Puts the bytes that show at these offsets into a buffer, as many of them as the image has.
+    pub fn read(&self, offsets: Range<u32>, buffer: &mut Vec<u8>) {
+        buffer.clear();
+        let end = offsets.end.min(self.size);
+        if self.swapped() {
+            buffer.extend(self.bytes(offsets.start.min(end)..end).flatten());
+            return;
+        }
+        let mut at = offsets.start;
+        while at < end {
+            let segment = self.segment(at);
+            let to = segment.offsets.end.min(end);
+            match (segment.span, self.fill) {
+                (Some(index), _) => {
+                    let span = &self.spans[index];
+                    buffer.extend_from_slice(&span.bytes()[(at - span.at) as usize..(to - span.at) as usize]);
+                }
+                (None, Fill::Byte(byte)) => buffer.resize(buffer.len() + (to - at) as usize, byte),
+                (None, fill) => buffer.extend((at..to).map(|offset| fill.at(offset))),
+            }
+            at = to;
+        }
+    }
+
     /// Where the byte that shows at an offset is stored.
     fn stored(&self, offset: u32) -> u32 {
         // The last byte of an image of odd size has no other to change places with.
@@ -334,6 +358,11 @@ mod tests {
             image.copy(from..from + 30, to);
             let seen: Vec<u8> = (0..size).map(|offset| image.byte(offset).unwrap()).collect();
             assert_eq!(seen, plain, "round {round}");
+            let (from, to) = ((noise.bits() % 320) as u32, (noise.bits() % 320) as u32);
+            let mut part = vec![7; 3];
+            image.read(from..to, &mut part);
+            let to = plain.len().min(to as usize).max(from as usize);
+            assert_eq!(part, plain.get(from as usize..to).unwrap_or_default(), "round {round}");
             assert_eq!(image.byte(size), None);
             let start = (noise.bits() % u64::from(size)) as u32;
             let words = plain[start as usize..]

@@ -20,6 +20,8 @@ pub(super) struct Stamped {
 }
 
 impl Stamped {
+    pub const NONE: Self = Self { stamp: 0, cases: 0 };
+
     /// Counts the case once.
     #[inline]
     pub fn count(&mut self, stamp: u32) {
@@ -61,15 +63,19 @@ pub(super) struct HeaderWatch {
     bytes: Vec<Stamped>,
     /// The values that the attached images have there, one bit each.
     values: Vec<[u64; 4]>,
+    /// Of each range what the last image has there: most cases differ from the one before in a few bytes only.
+    last: Vec<Vec<u8>>,
     fields: Vec<FieldWatch>,
+    buffer: Vec<u8>,
 }
 
 #[derive(Clone, Debug)]
 struct FieldWatch {
     offsets: Range<u32>,
     read_by: u64,
-    /// Hashes of the contents.
+    /// Hashes of the contents, and the last one.
     contents: HashSet<u64>,
+    last: Vec<u8>,
 }
 
 /// What is known of the header when all cases are done.
@@ -81,19 +87,27 @@ pub struct GatheredHeader {
     pub fields: Vec<(u64, BTreeSet<u64>)>,
 }
 
+impl FieldWatch {
+    fn new(offsets: Range<u32>) -> Self {
+        Self { offsets, read_by: 0, contents: HashSet::new(), last: Vec::new() }
+    }
+}
+
 impl HeaderWatch {
     pub fn new(layout: &Layout) -> Self {
         let ranges = watched(layout);
         let count = ranges.iter().map(|range| range.len()).sum();
         let extent = ranges.first().map_or(0, |range| range.start)..ranges.last().map_or(0, |range| range.end);
         let fields = layout.fields().iter();
-        let fields = fields.map(|field| FieldWatch { offsets: field.range(), read_by: 0, contents: HashSet::new() });
+        let fields = fields.map(|field| FieldWatch::new(field.range()));
         Self {
-            ranges,
             extent,
             bytes: vec![Stamped::default(); count],
             values: vec![[0; 4]; count],
+            last: vec![Vec::new(); ranges.len()],
+            ranges,
             fields: fields.collect(),
+            buffer: Vec::new(),
         }
     }
 
@@ -141,13 +155,22 @@ impl HeaderWatch {
         }
         let Some(image) = image else { return };
         for field in &mut self.fields {
-            field.contents.insert(hash(image.bytes(field.offsets.clone())));
-        }
-        let shown = self.ranges.iter().flat_map(|range| image.bytes(range.clone()));
-        for (values, shown) in self.values.iter_mut().zip(shown) {
-            if let Some(value) = shown {
-                values[usize::from(value) / 64] |= 1 << (value % 64);
+            image.read(field.offsets.clone(), &mut self.buffer);
+            if field.contents.is_empty() || field.last != self.buffer {
+                field.contents.insert(hash(&self.buffer));
+                std::mem::swap(&mut field.last, &mut self.buffer);
             }
+        }
+        let mut before = 0;
+        for (range, last) in self.ranges.iter().zip(&mut self.last) {
+            image.read(range.clone(), &mut self.buffer);
+            if *last != self.buffer {
+                for (values, value) in self.values[before..].iter_mut().zip(&self.buffer) {
+                    values[usize::from(*value) / 64] |= 1 << (value % 64);
+                }
+                std::mem::swap(last, &mut self.buffer);
+            }
+            before += range.len();
         }
     }
 
@@ -178,9 +201,13 @@ impl GatheredHeader {
     }
 }
 
-/// A hash of a field's content; a byte beyond the image's end counts as none.
-fn hash(bytes: impl Iterator<Item = Option<u8>>) -> u64 {
-    bytes.fold(0x6B65_7977_6179, |hash, byte| mix(hash, byte.map_or(0x100, u64::from)))
+/// A hash of a field's content, as much of it as the image has.
+fn hash(bytes: &[u8]) -> u64 {
+    bytes.chunks(8).fold(bytes.len() as u64, |hash, chunk| {
+        let mut eight = [0; 8];
+        eight[..chunk.len()].copy_from_slice(chunk);
+        mix(hash, u64::from_le_bytes(eight))
+    })
 }
 
 /// Mixes a value into a hash.

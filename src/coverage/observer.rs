@@ -11,7 +11,7 @@ use m68000::Registers;
 
 use super::gather::{CaseNumber, Counts, Followed, Gathered, Goal, PathSeen, Stop, WayKey};
 use super::header::{HeaderWatch, Stamped, mix};
-use crate::board::{Access, Bus, Observer, PortSize};
+use crate::board::{Access, Bus, Observer, Place, PortSize};
 use crate::cartridge::{Image, Layout};
 use crate::cpu::{Control, Exception, decode};
 use crate::run::{End, Outcome, Rig};
@@ -23,6 +23,9 @@ const PLAIN: u32 = u32::MAX;
 /// A return from a handler.
 const HANDLER_RETURN: u32 = u32::MAX - 1;
 
+/// What leads somewhere without being a decision: returns, and all code in RAM, which may change.
+const LEADS: u32 = u32::MAX - 2;
+
 /// Ends have numbers from here on, nodes lower ones.
 const ENDS: u32 = 1 << 31;
 
@@ -33,7 +36,7 @@ const NESTED: usize = 16;
 #[derive(Clone, Copy, Debug)]
 struct Slot {
     at: u32,
-    /// Its node, [`PLAIN`] or [`HANDLER_RETURN`].
+    /// Its node, [`PLAIN`], [`LEADS`] or [`HANDLER_RETURN`].
     node: u32,
     count: Counter,
 }
@@ -46,6 +49,8 @@ struct Counter {
 }
 
 impl Counter {
+    const NONE: Self = Self { runs: 0, cases: Stamped::NONE };
+
     #[inline]
     fn count(&mut self, stamp: u32) {
         self.runs += 1;
@@ -75,11 +80,15 @@ enum NodeKind {
 /// A way out of a node, or into the routine or a handler.
 #[derive(Clone, Copy, Debug)]
 struct Way {
-    from: WayKey,
     count: Counter,
-    /// The node or end that it led to the last time, and the number of that link.
+    /// The node or end that it led to the last time, the number of that link, and the case that it was counted for.
     to: u32,
     link: u32,
+    linked: u32,
+}
+
+impl Way {
+    const NEW: Self = Self { count: Counter::NONE, to: u32::MAX, link: 0, linked: 0 };
 }
 
 /// From a way to the next node.
@@ -111,6 +120,8 @@ pub struct CoverageObserver {
     slots: Vec<Slot>,
     nodes: Vec<Node>,
     ways: Vec<Way>,
+    /// What each way is.
+    way_keys: Vec<WayKey>,
     links: Vec<Link>,
     link_numbers: HashMap<(u32, u32), u32>,
     /// From computed jumps to their targets.
@@ -122,11 +133,12 @@ pub struct CoverageObserver {
     cases: u64,
     case: CaseNumber,
     stamp: u32,
+    /// The decisions of the run, and its accesses.
     path: u64,
-    /// The instruction that runs, and whether it is not done yet.
-    now: u32,
-    open: bool,
-    /// The exception that the instruction has raised, and where the program would have gone on.
+    accesses: u64,
+    /// The node of the instruction that runs; [`PLAIN`] when it is done.
+    node: u32,
+    /// The exception that a node has raised, and where the program would have gone on.
     diverted: Option<(Exception, u32)>,
     /// The way that was taken last.
     last: u32,
@@ -140,7 +152,6 @@ impl CoverageObserver {
     pub fn new(rig: &Arc<Rig>, layout: &Layout) -> Self {
         let host = rig.map.host();
         let none = Slot { at: 0, node: PLAIN, count: Counter::default() };
-        let entry = Way { from: WayKey::Entry, count: Counter::default(), to: u32::MAX, link: 0 };
         Self {
             rig: Arc::clone(rig),
             layout: layout.clone(),
@@ -149,7 +160,8 @@ impl CoverageObserver {
             elsewhere: HashMap::new(),
             slots: vec![none],
             nodes: Vec::new(),
-            ways: vec![entry],
+            ways: vec![Way::NEW],
+            way_keys: vec![WayKey::Entry],
             links: Vec::new(),
             link_numbers: HashMap::new(),
             targets: HashMap::new(),
@@ -161,8 +173,8 @@ impl CoverageObserver {
             case: CaseNumber::default(),
             stamp: 0,
             path: 0,
-            now: 0,
-            open: false,
+            accesses: 0,
+            node: PLAIN,
             diverted: None,
             last: 0,
             entered: Vec::with_capacity(NESTED),
@@ -179,9 +191,8 @@ impl CoverageObserver {
     /// A run of the case begins, under its RAM fill of this index.
     pub fn begin_run(&mut self, fill: usize) {
         self.case.fill = fill;
-        self.path = 0;
-        self.now = 0;
-        self.open = false;
+        (self.path, self.accesses) = (0, 0);
+        self.node = PLAIN;
         self.diverted = None;
         self.last = 0;
         self.ways[0].count.count(self.stamp);
@@ -191,10 +202,12 @@ impl CoverageObserver {
     /// The run is over.
     pub fn finish_run(&mut self, outcome: &Outcome) {
         self.settle_fault();
+        self.path = mix(self.path, u64::from(outcome.last) << 32 | u64::from(outcome.pc));
         let number = self.end(outcome);
         self.ends[number as usize].1.count(self.stamp);
         self.link(ENDS + number);
-        let path = self.paths.entry(self.path).or_insert(Path { cases: Stamped::default(), first: self.case });
+        let path = self.path();
+        let path = self.paths.entry(path).or_insert(Path { cases: Stamped::default(), first: self.case });
         path.cases.count(self.stamp);
         path.first = path.first.min(self.case);
     }
@@ -204,22 +217,23 @@ impl CoverageObserver {
         self.header.finish_case(image, self.stamp);
     }
 
-    /// A hash of all that the last run did: each step from an instruction to the next, each access with its address and
-    /// its place in the attached image. Runs of one path differ in values only.
+    /// A hash of all that the last run did: where each decision, return and exception led, where it ended, and each
+    /// access with its address, its place in the attached image, and what it wrote to a port. What stands between
+    /// follows from these. Runs of one path differ in values only.
     pub fn path(&self) -> u64 {
-        self.path
+        mix(self.path, self.accesses)
     }
 
     /// What was seen so far.
     pub fn gathered(&self) -> Gathered {
         let spots = self.slots.iter().skip(1).map(|slot| (slot.at, slot.count.counts()));
-        let ways = self.ways.iter().map(|way| (way.from, way.count.counts()));
+        let ways = self.way_keys.iter().zip(&self.ways).map(|(key, way)| (*key, way.count.counts()));
         let links = self.links.iter().map(|link| {
             let to = match link.to.checked_sub(ENDS) {
                 Some(end) => Goal::Stop(self.ends[end as usize].0.clone()),
                 None => Goal::Node(self.nodes[link.to as usize].at),
             };
-            ((self.ways[link.way as usize].from, to), link.cases.cases)
+            ((self.way_keys[link.way as usize], to), link.cases.cases)
         });
         let targets = self.targets.iter().map(|((node, to), counter)| {
             let from = self.nodes[*node as usize].at;
@@ -265,6 +279,8 @@ impl CoverageObserver {
             Control::Branch(target) => NodeKind::Branch { target, next: at.wrapping_add(decoded.length) },
             Control::ComputedJump | Control::ComputedCall => NodeKind::Computed,
             Control::ExceptionReturn => return HANDLER_RETURN,
+            Control::Return => return LEADS,
+            _ if map.code_word(at).is_none() => return LEADS,
             _ => return PLAIN,
         };
         let way = match kind {
@@ -280,7 +296,8 @@ impl CoverageObserver {
     }
 
     fn way(&mut self, from: WayKey) -> u32 {
-        self.ways.push(Way { from, count: Counter::default(), to: u32::MAX, link: 0 });
+        self.ways.push(Way::NEW);
+        self.way_keys.push(from);
         self.ways.len() as u32 - 1
     }
 
@@ -301,6 +318,15 @@ impl CoverageObserver {
     /// The way taken last leads to this node or end.
     #[inline]
     fn link(&mut self, to: u32) {
+        let last = &self.ways[self.last as usize];
+        if last.to != to || last.linked != self.stamp {
+            self.link_anew(to);
+        }
+    }
+
+    /// The same for a case that has not gone there yet, or not the last time.
+    #[inline(never)]
+    fn link_anew(&mut self, to: u32) {
         let last = &mut self.ways[self.last as usize];
         if last.to != to {
             let next = self.links.len() as u32;
@@ -310,6 +336,7 @@ impl CoverageObserver {
             }
             (last.to, last.link) = (to, link);
         }
+        last.linked = self.stamp;
         self.links[last.link as usize].cases.count(self.stamp);
     }
 
@@ -320,10 +347,11 @@ impl CoverageObserver {
     }
 
     /// A node was left for an address.
-    #[inline]
+    #[inline(never)]
     fn turn(&mut self, number: u32, to: u32) {
         self.link(number);
-        let Node { way, kind, .. } = self.nodes[number as usize];
+        let Node { at, way, kind } = self.nodes[number as usize];
+        self.path = mix(self.path, u64::from(at) << 32 | u64::from(to));
         match kind {
             NodeKind::Branch { next, .. } => self.take(way + u32::from(to == next)),
             NodeKind::Computed => {
@@ -333,11 +361,41 @@ impl CoverageObserver {
         }
     }
 
+    /// An instruction is done that does not lead to one place only.
+    #[inline]
+    fn leave(&mut self, from: u32, to: u32) {
+        if self.node < LEADS && self.diverted.is_none() {
+            return self.turn(self.node, to);
+        }
+        self.leave_otherwise(from, to);
+    }
+
+    #[inline(never)]
+    fn leave_otherwise(&mut self, from: u32, to: u32) {
+        self.path = mix(self.path, u64::from(from) << 32 | u64::from(to));
+        match self.node {
+            LEADS | PLAIN => {}
+            HANDLER_RETURN => self.last = self.entered.pop().filter(|last| *last != PLAIN).unwrap_or(self.last),
+            node => {
+                if let Some((exception, from)) = self.diverted.take() {
+                    self.divert(node, exception, from);
+                }
+            }
+        }
+    }
+
+    /// Mixes an access into the path.
+    #[inline]
+    fn access(&mut self, access: &Access, value: u16) {
+        let offset = access.offset.map_or(0, |offset| u64::from(offset) + 1);
+        let value = u64::from(value) << 25;
+        self.accesses = mix(self.accesses, u64::from(access.address) << 40 ^ value ^ offset);
+    }
+
     /// The run ended within an instruction.
     fn settle_fault(&mut self) {
-        let node = self.slots[self.now as usize].node;
-        if std::mem::take(&mut self.open) && node < HANDLER_RETURN {
-            self.fail(node);
+        if self.node < LEADS {
+            self.fail(self.node);
         }
     }
 
@@ -367,15 +425,14 @@ impl Observer for CoverageObserver {
             Some(number) if *number != 0 => *number,
             _ => self.find(at, bus),
         };
-        self.slots[number as usize].count.count(self.stamp);
-        self.now = number;
-        self.open = true;
-        self.diverted = None;
+        let slot = &mut self.slots[number as usize];
+        slot.count.count(self.stamp);
+        self.node = slot.node;
     }
 
     #[inline]
     fn read(&mut self, access: &Access) {
-        self.write(access);
+        self.access(access, 0);
         if let Some(offset) = access.offset {
             let bytes = if access.size == PortSize::Word { 2 } else { 1 };
             self.header.read(offset, bytes, self.stamp);
@@ -384,8 +441,9 @@ impl Observer for CoverageObserver {
 
     #[inline]
     fn write(&mut self, access: &Access) {
-        let offset = access.offset.map_or(0, |offset| u64::from(offset) + 1);
-        self.path = mix(self.path, u64::from(access.address) << 32 | offset);
+        // What is written to a latch decides which code shows.
+        let value = if let Place::Port(_) = access.place { access.value } else { 0 };
+        self.access(access, value);
     }
 
     fn exception(&mut self, exception: Exception, from: u32, to: u32) {
@@ -395,7 +453,9 @@ impl Observer for CoverageObserver {
         }
         let Exception::Interrupt(level) = exception else {
             self.entered.push(PLAIN);
-            self.diverted.get_or_insert((exception, from));
+            if self.node < LEADS {
+                self.diverted.get_or_insert((exception, from));
+            }
             return;
         };
         self.entered.push(self.last);
@@ -407,19 +467,9 @@ impl Observer for CoverageObserver {
 
     #[inline]
     fn edge(&mut self, from: u32, to: u32) {
-        self.path = mix(self.path, u64::from(from) << 32 | u64::from(to));
-        self.open = false;
-        let node = self.slots[self.now as usize].node;
-        if node == PLAIN {
-            return;
-        }
-        if node == HANDLER_RETURN {
-            self.last = self.entered.pop().filter(|last| *last != PLAIN).unwrap_or(self.last);
-            return;
-        }
-        match self.diverted.take() {
-            None => self.turn(node, to),
-            Some((exception, from)) => self.divert(node, exception, from),
+        if self.node != PLAIN {
+            self.leave(from, to);
+            self.node = PLAIN;
         }
     }
 }
