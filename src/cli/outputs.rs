@@ -78,7 +78,10 @@ impl Outputs {
     /// Opens everything that the arguments ask for, before the first case runs.
     pub fn open(arguments: &OutputArguments, groups: &[Selected]) -> Result<Self, Failure> {
         arguments.coverage.check_lines(groups)?;
-        let inputs: Vec<PathBuf> = groups.iter().flat_map(Selected::files).collect();
+        let mut inputs: Vec<PathBuf> = groups.iter().flat_map(Selected::files).collect();
+        // The sources are read too: their lines stand in listings, their labels in explanations.
+        let lines = groups.iter().map(|group| group.harness.rig.map.host().lines());
+        inputs.extend(lines.flat_map(|lines| lines.files()).map(PathBuf::from).filter(|file| file.is_file()));
         let mut outputs = Self { reporter: Many::default(), files: Files::new(&inputs) };
         let out = io::BufWriter::new(anstream::stdout());
         outputs.reporter.add(match arguments.format {

@@ -265,7 +265,7 @@ pub struct PortStep {
 pub struct ExceptionStep {
     /// Its name.
     pub name: String,
-    /// Where the program would have gone on, or the instruction that raised it if no handler took it.
+    /// The instruction that raised it; for an interrupt or a trace, where the program would have gone on.
     pub from: Spot,
     /// Whether it was raised.
     pub raised: bool,

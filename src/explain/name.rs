@@ -172,8 +172,13 @@ impl Namer<'_> {
         }
     }
 
-    /// The header fields between two offsets, both included.
+    /// The header fields between two offsets, both included; `None` unless each byte belongs to one, as a name must not
+    /// leave out what has none.
     pub fn fields(&self, first: u32, last: u32) -> Option<String> {
+        let mut next = first;
+        while next <= last {
+            next = self.names.layout.at(next)?.range().end;
+        }
         let overlapping = |field: &&crate::cartridge::Field| field.at <= last && first < field.range().end;
         let fields = self.names.layout.fields().iter().filter(overlapping);
         let named: Vec<String> = fields

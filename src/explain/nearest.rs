@@ -87,6 +87,8 @@ pub struct Search<'a> {
     setup: Setup,
     ends: String,
     found: Vec<Found>,
+    /// Which way the branches of the run itself went, step by step.
+    ways: Vec<(u32, bool)>,
     /// Changes of bytes that have been tried.
     tried: HashSet<Vec<(u32, u8)>>,
 }
@@ -112,6 +114,7 @@ impl<'a> Search<'a> {
             setup,
             ends: String::new(),
             found: Vec::new(),
+            ways: Vec::new(),
             tried: HashSet::new(),
         }
     }
@@ -122,6 +125,7 @@ impl<'a> Search<'a> {
             Some(ends) => ends,
             None => return Vec::new(),
         };
+        self.ways = ways(&explanation.steps);
         // First what a decision plainly wanted, then byte after byte of what it hung on, which takes many more tries.
         for (index, step) in explanation.steps.iter().enumerate().rev() {
             match step {
@@ -133,6 +137,9 @@ impl<'a> Search<'a> {
         }
         for (index, step) in explanation.steps.iter().enumerate().rev() {
             self.sweep(step, index);
+        }
+        if self.found.is_empty() {
+            self.try_origins(&explanation.influence.of, &[], "would end otherwise", None, 0);
         }
         self.ranked()
     }
@@ -306,18 +313,25 @@ impl<'a> Search<'a> {
 
     /// Whether with these changes that happens which a guess says.
     fn proven(&mut self, guess: &Guess, proof: Proof) -> bool {
-        let goes =
-            |went: &Went| matches!(proof, Proof::Turns { at, taken } if went.at.address == at && went.taken != taken);
-        let agrees = |text: &TextCompare| match proof {
-            Proof::Matches { at, with } => text.equal && text.at.address == at && text.with.address == with,
-            Proof::Turns { .. } => false,
-        };
-        self.told(guess).steps.iter().any(|step| match step {
-            Step::Test(test) => goes(&test.went),
-            Step::Compare(text) => goes(&text.went) || agrees(text),
-            Step::Scan(scan) => scan.entries.iter().any(|entry| goes(&entry.went) || agrees(entry)),
-            _ => false,
-        })
+        let told = self.told(guess);
+        match proof {
+            // It must be this branch at which the two runs part.
+            Proof::Turns { at, taken } => {
+                let other = ways(&told.steps);
+                let part = self.ways.iter().zip(&other).take_while(|(one, two)| one == two).count();
+                // Where both went the other way before, one of them may go on doing so: that is one step too.
+                let goes_on = part > 0 && other[part - 1] == (at, !taken) && self.ways.get(part) == Some(&(at, taken));
+                goes_on || other.get(part) == Some(&(at, !taken))
+            }
+            Proof::Matches { at, with } => {
+                let agrees = |text: &TextCompare| text.equal && text.at.address == at && text.with.address == with;
+                told.steps.iter().any(|step| match step {
+                    Step::Compare(text) => agrees(text),
+                    Step::Scan(scan) => scan.entries.iter().any(agrees),
+                    _ => false,
+                })
+            }
+        }
     }
 
     /// The run with these changes, told.
@@ -376,6 +390,23 @@ impl<'a> Search<'a> {
             self.setup.inputs.ports[port] = Some(Schedule::Constant(value));
         }
     }
+}
+
+/// Which way each branch went, step by step.
+fn ways(steps: &[Step]) -> Vec<(u32, bool)> {
+    let way = |went: &Went| (went.at.address, went.taken);
+    let mut ways = Vec::new();
+    for step in steps {
+        match step {
+            // An answer that is kept is no branch yet.
+            Step::Test(test) if test.went.kept => {}
+            Step::Test(test) => ways.push(way(&test.went)),
+            Step::Compare(text) => ways.push(way(&text.went)),
+            Step::Scan(scan) => ways.extend(scan.entries.iter().map(|entry| way(&entry.went))),
+            _ => {}
+        }
+    }
+    ways
 }
 
 /// The values that would make a test go the other way, likeliest first.

@@ -88,7 +88,7 @@ impl<W: Write> Writer<'_, W> {
         self.fact("found", &format!("{}  {DIM}{}{DIM:#}", spelled(&text.found, letters), place(&text.found)))?;
         self.fact("wanted", &format!("{}  {DIM}{}{DIM:#}", spelled(&text.with, letters), place(&text.with)))?;
         if text.equal {
-            self.fact("", &format!("all {} bytes agree", text.compared))?;
+            self.fact("", &agree(text.compared))?;
         } else {
             let indent = if letters { 1 + text.matched } else { 3 * text.matched };
             self.fact("", &format!("{:indent$}{DIFFERENT}^{DIFFERENT:#} {}", "", difference(text)))?;
@@ -106,7 +106,7 @@ impl<W: Write> Writer<'_, W> {
         )?;
         for (index, entry) in scan.entries.iter().enumerate() {
             let how = if entry.equal {
-                format!("{BOLD}all {} bytes agree{BOLD:#}", entry.compared)
+                format!("{BOLD}{}{BOLD:#}", agree(entry.compared))
             } else {
                 format!("{DIFFERENT}differs{DIFFERENT:#}: {}", difference(entry))
             };
@@ -178,6 +178,10 @@ impl<W: Write> Writer<'_, W> {
         let by = if step.by.is_empty() { String::new() } else { format!(", by {}", origins(&step.by)) };
         self.fact("exception", &format!("{}  {}{to}{times}{by}", step.from, step.name))
     }
+}
+
+fn agree(bytes: usize) -> String {
+    if bytes == 1 { "the byte agrees".to_owned() } else { format!("all {bytes} bytes agree") }
 }
 
 /// The entry for which most of the text was looked at.

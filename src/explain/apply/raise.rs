@@ -21,6 +21,9 @@ impl Tracer {
         let frame = if matches!(exception, Exception::BusError | Exception::AddressError) { 7 } else { 3 };
         let frame = self.now.writes.split_off(self.now.writes.len().saturating_sub(frame));
         self.reach(STACK);
+        // What the frame holds may lie past the instruction that raised it.
+        let raised = self.now.op.is_some() && !matches!(exception, Exception::Interrupt(_) | Exception::Trace);
+        let from = if raised { self.now.at } else { from };
         let by = self.raised_by(exception);
         let flags = self.follow.codes();
         for (index, access) in frame.iter().enumerate() {
