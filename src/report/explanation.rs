@@ -48,7 +48,7 @@ impl<W: Write> Writer<'_, W> {
         }
         let changeable = |origin: &Origin| matches!(origin, Origin::Image { .. } | Origin::Port { .. });
         if explanation.nearest.is_empty() && explanation.influence.of.iter().any(changeable) {
-            self.fact("nearest", "no small change was found that ends otherwise")?;
+            self.fact("nearest", "no change that was tried ends otherwise")?;
         }
         let influence = origins(&explanation.influence.of);
         self.fact("hangs on", if influence.is_empty() { "nothing from outside" } else { &influence })

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use super::driver::{self, Browser};
-use crate::support::{Ran, root, run};
+use crate::support::{Project, Ran, root, run};
 
 /// The page of the whole demo suite and of one case that fails, with the folder that it lies in.
 pub fn page() -> (tempfile::TempDir, PathBuf) {
@@ -143,4 +143,33 @@ fn the_page_is_the_same_for_any_number_of_threads() {
     });
     assert!(pages[0].len() > 50_000);
     assert!(pages[0] == pages[1]);
+}
+
+/// Two failures of one harness and one of another: the button goes through all three and begins again.
+#[test]
+fn the_next_failure_may_be_another_harness_s() {
+    let Some(mut browser) = driver::start() else { return };
+    let project = Project::demo();
+    project.write(
+        "cases/a.yaml",
+        "harness: ../harness/aria.yaml\ncases:\n\
+         - {name: one, attach: nothing, expect: {branch: patched}}\n\
+         - {name: two, attach: nothing, empty: ones, expect: {branch: patched}}\n",
+    );
+    project.write(
+        "cases/b.yaml",
+        "harness: ../harness/blanks.yaml\ncases:\n- {name: three, attach: nothing, expect: {branch: blind}}\n",
+    );
+    let ran = project.run(&["check", "--html", "page.html"]);
+    assert_eq!(ran.code, 1, "{}", ran.err);
+    browser.open(&project.path().join("page.html"));
+    let names = std::iter::repeat_with(|| {
+        browser.value("document.getElementById('next-failure').click()");
+        browser.frame();
+        texts(&mut browser, "#case-body h3, #case-title")
+    });
+    let seen: Vec<String> = names.take(4).collect();
+    for (text, name) in seen.iter().zip(["one", "two", "three", "one"]) {
+        assert!(text.contains(name), "{name} is not in {seen:?}");
+    }
 }

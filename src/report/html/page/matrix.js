@@ -175,26 +175,28 @@ function sortBy(key) {
   showMatrix();
 }
 
-// The next failure below the row that the keyboard is on, or from the top again. Where the filter leaves none it is taken
-// away, and where the harness has none the next one is shown.
+// The next failure below the row that the keyboard is on; after the last one of a harness the first of the next that has
+// any. Where the filter leaves none it is taken away.
 function nextFailure() {
-  if (!view.some((index) => fails(text("verdict", index)))) {
-    const others = failuresBy.map((number, harness) => (number > 0 ? harness : -1)).filter((harness) => harness >= 0);
-    switchHarness(
-      others.find((harness) => harness === shownHarness) ??
-        others.find((harness) => harness > shownHarness) ??
-        others[0],
-    );
-  }
-  const start = failureShown ? matrix.active() + 1 : matrix.active();
-  for (let step = 0; step < view.length; step++) {
-    const position = (start + step) % view.length;
+  if (goToFailure(failureShown ? matrix.active() + 1 : matrix.active())) return;
+  const count = failuresBy.length;
+  const others = Array.from({ length: count }, (_, step) => (shownHarness + 1 + step) % count);
+  const next = others.find((harness) => failuresBy[harness] > 0);
+  if (next === undefined || (next === shownHarness && goToFailure(0))) return;
+  switchHarness(next);
+  goToFailure(0);
+}
+
+// Opens the first failure from a row on; whether there is one.
+function goToFailure(start) {
+  for (let position = start; position < view.length; position++) {
     if (fails(text("verdict", view[position]))) {
       failureShown = true;
       matrix.go(position);
       openCase(view[position], { stay: true });
-      return;
+      return true;
     }
   }
+  return false;
 }
 let failureShown = false;
