@@ -179,6 +179,11 @@ impl Document {
         locate::find(&self.text, path, locate::Part::Value).map_or(0, |found| self.position(found.bytes).line)
     }
 
+    /// The lines (from 1) of the elements of the list at a path. One walk, where asking for each would be as many.
+    pub fn element_lines(&self, list: &KeyPath) -> Vec<usize> {
+        locate::element_lines(&self.text, list)
+    }
+
     fn position(&self, bytes: std::ops::Range<usize>) -> Position {
         let mut start = bytes.start.min(self.text.len());
         while !self.text.is_char_boundary(start) {

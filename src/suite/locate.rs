@@ -39,17 +39,7 @@ pub struct Found {
 /// The part at a path; the nearest part before it if the path leads through something that the file does not spell out
 /// (an alias, say); `None` if the text is not YAML.
 pub fn find(text: &str, path: &KeyPath, part: Part) -> Option<Found> {
-    let mut walk = Walk {
-        text,
-        path,
-        part,
-        open: Vec::new(),
-        here: Vec::new(),
-        best: None,
-        found: None,
-        keys: 0,
-        spelled: Vec::new(),
-    };
+    let mut walk = Walk::new(text, path, part);
     for event in Parser::new_from_str(text) {
         let (event, span) = event.ok()?;
         walk.step(&event, span);
@@ -60,6 +50,27 @@ pub fn find(text: &str, path: &KeyPath, part: Part) -> Option<Found> {
     let (depth, bytes) = walk.found.or(walk.best)?;
     let spelled = walk.spelled[..depth].iter().chain(&path.0[depth..]).cloned().collect();
     Some(Found { bytes, path: KeyPath(spelled) })
+}
+
+/// The lines (from 1) on which the elements of the list at a path start, in one walk; empty if there is no such list.
+pub fn element_lines(text: &str, list: &KeyPath) -> Vec<usize> {
+    let mut walk = Walk::new(text, list, Part::SecondKey);
+    let mut lines = Vec::new();
+    for event in Parser::new_from_str(text) {
+        let Ok((event, span)) = event else { break };
+        let starts =
+            matches!(event, Event::Scalar(..) | Event::Alias(_) | Event::MappingStart(..) | Event::SequenceStart(..));
+        // A key stands within an element, where the way to it is still that of the element.
+        if starts
+            && matches!(walk.open.last(), Some(Open::List(_)))
+            && let Some((Step::Index(_), before)) = walk.here.split_last()
+            && same(before, &list.0)
+        {
+            lines.push(span.start.line());
+        }
+        walk.step(&event, span);
+    }
+    lines
 }
 
 struct Walk<'a> {
@@ -76,7 +87,12 @@ struct Walk<'a> {
     spelled: Vec<Step>,
 }
 
-impl Walk<'_> {
+impl<'a> Walk<'a> {
+    fn new(text: &'a str, path: &'a KeyPath, part: Part) -> Self {
+        let (open, here, spelled) = (Vec::new(), Vec::new(), Vec::new());
+        Self { text, path, part, open, here, best: None, found: None, keys: 0, spelled }
+    }
+
     fn step(&mut self, event: &Event, span: Span) {
         match event {
             Event::Scalar(value, ..) => match self.open.last_mut() {
@@ -222,6 +238,19 @@ mod tests {
         assert_eq!(found(&[key("b"), key("c")], Part::Value), "3");
         let second = find(TEXT, &KeyPath(vec![key("a")]), Part::SecondKey).unwrap();
         assert_eq!(second.bytes.start, TEXT.rfind("a: 2").unwrap());
+    }
+
+    /// Block and flow elements, scalars and an alias; nested lists are no elements.
+    #[test]
+    fn elements_have_their_lines() {
+        let text = "a: &z [9]\ncases:\n- x: 1\n  y: [1,\n   2]\n-\n  x: 2\n- *z\n- {k: [v,\n  w]}\n- s\nb: [1, 2]\n";
+        let list = |key: &str| element_lines(text, &KeyPath::root().key(key));
+        assert_eq!(list("cases"), [3, 7, 8, 9, 11]);
+        for (index, line) in list("cases").into_iter().enumerate() {
+            let one = find(text, &KeyPath::root().key("cases").index(index), Part::Value).unwrap().bytes.start;
+            assert_eq!(text[..one].matches('\n').count() + 1, line);
+        }
+        assert_eq!((list("b"), list("none")), (vec![12, 12], Vec::new()));
     }
 
     #[test]

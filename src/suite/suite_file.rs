@@ -125,9 +125,12 @@ impl Suite {
         }
         let mut templates: Vec<Template> = Vec::new();
         let mut first = 0;
+        let lines = document.element_lines(&root.key("cases"));
         for (index, value) in file.cases.iter().enumerate() {
             let path = root.key("cases").index(index);
-            let template = template(&document, file.defaults.as_ref(), value, path, first)?;
+            let mut template = template(&document, file.defaults.as_ref(), value, path, first)?;
+            // A list behind an alias is not spelled out here; it has one line.
+            template.line = lines.get(index).copied().unwrap_or_else(|| document.line(&template.path));
             first += template.count();
             templates.push(template);
         }
@@ -285,8 +288,7 @@ fn template(
     // Every case is made from a copy of the value, and the lists may be long.
     merged.remove("for");
     let value = Yaml::Mapping(merged);
-    let line = document.line(&path);
-    Ok(Template { value, own: own.clone(), path, line, variables, first })
+    Ok(Template { value, own: own.clone(), path, line: 0, variables, first })
 }
 
 /// The defaults by themselves, so that what is wrong with them is found even if every case says otherwise.
