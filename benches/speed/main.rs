@@ -26,7 +26,7 @@ use detection::Detection;
 
 fn main() {
     if let Some(cases) = suites::asked_for() {
-        return suites::run(cases);
+        return suites::measure(cases);
     }
     if std::env::args().any(|argument| argument == "ratios") {
         return ratio::table();

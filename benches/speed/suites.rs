@@ -8,8 +8,9 @@ use std::process::Command;
 use std::sync::Arc;
 use std::time::Instant;
 
+use keyway::board::RamFill;
 use keyway::check::{Job, Source, Watch, check_all};
-use keyway::suite::Suite;
+use keyway::suite::{Case, Suite};
 use keyway::verdict::Verdict;
 
 use crate::detection::harness_path;
@@ -34,8 +35,8 @@ pub fn table() {
     }
 }
 
-/// Runs one suite and prints its row.
-pub fn run(cases: usize) {
+/// Checks one suite and prints its row.
+pub fn measure(cases: usize) {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let path = folder.path().join("generated.yaml");
     std::fs::write(&path, text(cases)).expect("a suite file");
@@ -77,6 +78,15 @@ pub fn check(suite: &Arc<Suite>, watch: Watch) -> usize {
     });
     done.expect("cases that can be made");
     held
+}
+
+/// Makes each case of a suite and runs it once, on this thread; all must come to a branch.
+pub fn run(suite: &Suite, mut run: impl FnMut(&Case, &[RamFill]) -> Option<usize>) {
+    for case in suite.cases() {
+        let case = case.expect("a case that can be made");
+        let branch = run(&case, case.fills.first().map_or(&[], Vec::as_slice));
+        assert!(branch.is_some());
+    }
 }
 
 /// Nine cartridges of other publishers to each pressing of the drum library that differs in a byte.
