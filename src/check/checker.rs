@@ -214,7 +214,7 @@ impl Checker {
         if !failed && !explained {
             return (None, None);
         }
-        let fills = failing.unwrap_or(case.fills.first().map_or(&[], Vec::as_slice));
+        let fills = failing.unwrap_or(first_fills(case));
         let words = fill_words(&self.harness.rig.map, fills);
         let harness = Arc::clone(&self.harness);
         let machine = self.trace(case, fills);
@@ -232,8 +232,7 @@ impl Checker {
     /// The run of a case told as decisions: with its first RAM fill, or the first for which it fails.
     pub fn explain(&mut self, case: &Case) -> Explanation {
         let found = self.run_fills(case);
-        let (runs, first) = (found.runs, case.fills.first().map_or(&[][..], Vec::as_slice));
-        let fills = found.failing.unwrap_or(first);
+        let (runs, fills) = (found.runs, found.failing.unwrap_or(first_fills(case)));
         self.trace(case, fills);
         let mut explanation = self.explain_traced(case, fills, PATIENT);
         if runs > 1 {
@@ -257,20 +256,21 @@ impl Checker {
         text
     }
 
-    /// Every instruction of the run of a case with its first RAM fill.
-    pub fn instructions(&self, case: &Case) -> Instructions {
+    /// Every instruction of the run that [`Checker::explain`] tells.
+    pub fn instructions(&mut self, case: &Case) -> Instructions {
+        let fills = self.run_fills(case).failing.unwrap_or(first_fills(case));
         let mut machine = Machine::watched(Arc::clone(&self.harness.rig), Instructions::default());
-        let cycles = machine.run(&case.setup, case.fills.first().map_or(&[][..], Vec::as_slice)).cycles;
+        let cycles = machine.run(&case.setup, fills).cycles;
         let mut instructions = std::mem::take(machine.observer());
         instructions.end(cycles);
         instructions
     }
 
-    /// The run of a case with these RAM fills, told without the changes that would end otherwise, and with every step.
+    /// The texts that the run of a case with these RAM fills compared, and what its way hung on.
     pub(super) fn traced(&mut self, case: &Case, fills: &[RamFill]) -> Explanation {
         let harness = Arc::clone(&self.harness);
         let (tracer, outcome, bus) = self.trace(case, fills).watched_run();
-        tracer.tell_whole(outcome, bus, &case.setup.inputs.attached, harness.names())
+        tracer.tell_texts(outcome, bus, &case.setup.inputs.attached, harness.names())
     }
 
     fn trace(&mut self, case: &Case, fills: &[RamFill]) -> &mut Machine<Tracer> {
@@ -294,6 +294,11 @@ impl Checker {
             Search::new(names, &mut self.machine, machine, &case.setup, fills, budget).nearest(&explanation);
         explanation
     }
+}
+
+/// The RAM fills of a case's first run; a case without RAM has none.
+fn first_fills(case: &Case) -> &[RamFill] {
+    case.fills.first().map_or(&[], Vec::as_slice)
 }
 
 /// Runs a case with nobody watching, unless it confines reads.

@@ -15,6 +15,8 @@ pub(super) enum Held {
     /// At this bus address.
     Memory(u32),
     Immediate,
+    /// In the status register.
+    Status,
 }
 
 /// A value that an instruction used.
@@ -96,8 +98,8 @@ pub(super) enum Event {
     Decision { setter: Setter, turn: Turn },
     /// A jump to an address from outside.
     Jump { at: u32, to: u32 },
-    /// An access to an address from outside.
-    Lookup { at: u32, address: u32, value: Option<u32> },
+    /// An access to an address from outside; of a read the value, and the mark of its first byte as it stands there.
+    Lookup { at: u32, address: u32, width: u32, value: Option<u32>, mark: Mark },
     /// A port was written.
     Write { at: u32, port: usize, value: u16 },
     /// A handler was entered.

@@ -1,73 +1,72 @@
-//! Steps that say the same again become one: a test of byte after byte, a poll of two ports in turn.
+//! Entries that say the same again become one: a test of byte after byte, a poll of two ports in turn.
+//!
+//! They are folded while they are numbers, so that only what is told is named, however long the run was.
 
-use super::model::{Origin, Step, Test};
-use super::name::Namer;
+use super::event::{Entry, Event};
+use super::model::Step;
+use super::sources::Taint;
 
-/// The longest round of steps that is found to repeat.
+/// The longest round of entries that is found to repeat.
 const LONGEST_ROUND: usize = 4;
 
-/// What makes two steps the same but for the values found.
-#[derive(PartialEq, Eq)]
-enum Key {
-    Test { at: u32, turn: u32, taken: bool },
-    Lookup { at: u32 },
-    Passed { at: u32 },
+/// Something that is to be told.
+#[derive(Debug)]
+pub(super) enum Item {
+    /// It has its words: a text, or a gap.
+    Told(Step),
+    /// It is still in numbers.
+    Noted(Noted),
 }
 
-fn key(step: &Step) -> Option<Key> {
-    match step {
-        Step::Test(test) => Some(Key::Test { at: test.at.address, turn: test.went.at.address, taken: test.went.taken }),
-        Step::Lookup(lookup) => Some(Key::Lookup { at: lookup.at.address }),
-        Step::Exception(exception) if !exception.raised => Some(Key::Passed { at: exception.from.address }),
-        _ => None,
+/// An entry, with those before it that said the same.
+#[derive(Debug)]
+pub(super) struct Noted {
+    /// The last of them; it has happened as often as all of them together.
+    pub entry: Entry,
+    /// What each of them hung on.
+    pub taints: Vec<Taint>,
+}
+
+impl Noted {
+    /// An entry by itself.
+    pub fn new(entry: Entry) -> Self {
+        Self { taints: vec![entry.taint], entry }
+    }
+
+    /// What makes two entries the same but for the values found and where these come from.
+    fn key(&self) -> Option<[u32; 4]> {
+        match self.entry.event {
+            Event::Decision { setter, turn } => Some([0, setter.at, turn.at, turn.taken.into()]),
+            Event::Lookup { at, .. } => Some([1, at, 0, 0]),
+            Event::Passed { at, .. } => Some([2, at, 0, 0]),
+            _ => None,
+        }
     }
 }
 
-/// Adds a step, and folds the last round of steps into the one before if they are the same.
-pub(super) fn push(steps: &mut Vec<Step>, step: Step, namer: &Namer) {
-    steps.push(step);
-    let length = steps.len();
+fn key(item: &Item) -> Option<[u32; 4]> {
+    if let Item::Noted(noted) = item { noted.key() } else { None }
+}
+
+/// Adds an entry, and folds the last round of entries into the one before if they are the same.
+pub(super) fn push(items: &mut Vec<Item>, entry: &Entry) {
+    items.push(Item::Noted(Noted::new(*entry)));
+    let length = items.len();
     for round in 1..=LONGEST_ROUND.min(length / 2) {
-        let (before, after) = steps[length - 2 * round..].split_at(round);
-        let same = |(one, two): (&Step, &Step)| key(one).is_some() && key(one) == key(two);
-        if !before.iter().zip(after).all(same) {
+        let (before, after) = items[length - 2 * round..].split_at(round);
+        if !before.iter().zip(after).all(|(one, two)| key(one).is_some() && key(one) == key(two)) {
             continue;
         }
-        let earlier: Vec<Step> = steps.drain(length - 2 * round..length - round).collect();
+        let later = items.split_off(length - round);
         let start = length - 2 * round;
-        for (earlier, later) in earlier.iter().zip(&mut steps[start..]) {
-            join(later, earlier, namer);
+        for (earlier, later) in items[start..].iter_mut().zip(later) {
+            if let (Item::Noted(earlier), Item::Noted(later)) = (earlier, later) {
+                let times = earlier.entry.times + later.entry.times;
+                earlier.entry = later.entry;
+                earlier.entry.times = times;
+                earlier.taints.extend(later.taints);
+            }
         }
         return;
     }
-}
-
-/// Makes one step of two; the values stay those of the later one.
-fn join(later: &mut Step, earlier: &Step, namer: &Namer) {
-    match (later, earlier) {
-        (Step::Test(later), Step::Test(earlier)) => {
-            later.times += earlier.times;
-            let by = namer.merged(&all(earlier, namer), &all(later, namer));
-            later.by = if by == values(later, namer) { Vec::new() } else { by };
-        }
-        (Step::Lookup(later), Step::Lookup(earlier)) => {
-            later.times += earlier.times;
-            later.by = namer.merged(&earlier.by, &later.by);
-        }
-        (Step::Exception(later), Step::Exception(earlier)) => {
-            later.times += earlier.times;
-            later.by = namer.merged(&earlier.by, &later.by);
-        }
-        _ => {}
-    }
-}
-
-/// What the two values of a test hang on.
-fn values(test: &Test, namer: &Namer) -> Vec<Origin> {
-    namer.merged(&test.found.from, test.with.as_ref().map_or(&[], |with| &with.from))
-}
-
-/// All that a test hangs on.
-fn all(test: &Test, namer: &Namer) -> Vec<Origin> {
-    if test.by.is_empty() { values(test, namer) } else { test.by.clone() }
 }

@@ -232,7 +232,11 @@ pub struct Lookup {
     pub place: String,
     /// The address.
     pub address: u32,
-    /// What was read or written there; absent if the access failed.
+    /// Width in bytes; 0 if the access failed.
+    pub width: u32,
+    /// Whether it was written to.
+    pub writes: bool,
+    /// What was read there.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub value: Option<u32>,
     /// What the address hangs on.

@@ -83,8 +83,8 @@ impl Namer<'_> {
 
     /// A value and where it comes from.
     pub fn value(&self, operand: &Operand) -> Value {
-        let from = operand.marks().iter().flat_map(|mark| self.sources.stretches(mark.taint)).collect();
-        Value { value: operand.value, held_in: self.held_in(operand), from: self.origins(from) }
+        let from = self.taints(operand.marks().iter().map(|mark| mark.taint));
+        Value { value: operand.value, held_in: self.held_in(operand), from }
     }
 
     /// Where a value was, as a person says it: where its bytes were copied from, or else where the instruction had it.
@@ -94,6 +94,7 @@ impl Namer<'_> {
             (Some(address), _) => self.read_at(address, operand.width, first),
             (None, Held::Memory(address)) => self.place(self.names.rig.map.place(address), address),
             (None, Held::Immediate) => "the instruction".to_owned(),
+            (None, Held::Status) => "sr".to_owned(),
             (None, Held::Register(Register::Data(number))) => format!("d{number}"),
             (None, Held::Register(Register::Address(number))) => format!("a{number}"),
         }
@@ -101,7 +102,12 @@ impl Namer<'_> {
 
     /// What a taint stands for.
     pub fn taint(&self, taint: Taint) -> Vec<Origin> {
-        self.origins(self.sources.stretches(taint))
+        self.taints([taint])
+    }
+
+    /// What all these stand for together.
+    pub fn taints(&self, taints: impl IntoIterator<Item = Taint>) -> Vec<Origin> {
+        self.origins(taints.into_iter().flat_map(|taint| self.sources.stretches(taint)).collect())
     }
 
     fn origins(&self, mut stretches: Vec<Stretch>) -> Vec<Origin> {
@@ -138,29 +144,6 @@ impl Namer<'_> {
         let bytes = (first..=last).take(MOST_BYTES + 1).map_while(|offset| self.image?.byte(offset));
         let bytes: Vec<String> = bytes.map(|byte| format!("{byte:02X}")).collect();
         (1..=MOST_BYTES).contains(&bytes.len()).then(|| bytes.join(" "))
-    }
-
-    /// Both lists of origins as one.
-    pub fn merged(&self, one: &[Origin], two: &[Origin]) -> Vec<Origin> {
-        let mut stretches = Vec::new();
-        let mut others: Vec<Origin> = Vec::new();
-        for origin in one.iter().chain(two) {
-            let (first, last) = match *origin {
-                Origin::Image { first, last, .. } => (Source::Image(first), Source::Image(last)),
-                Origin::Ram { first, last } => (Source::Ram(first), Source::Ram(last)),
-                Origin::OpenBus { first, last } => (Source::OpenBus(first), Source::OpenBus(last)),
-                Origin::Port { .. } | Origin::Interrupt { .. } => {
-                    if !others.contains(origin) {
-                        others.push(origin.clone());
-                    }
-                    continue;
-                }
-            };
-            stretches.push(Stretch { first, last });
-        }
-        let mut merged = self.origins(stretches);
-        merged.extend(others);
-        merged
     }
 
     /// Who interrupts at a level.

@@ -40,9 +40,6 @@ enum Proof {
     Matches { at: u32, with: Option<u32> },
 }
 
-/// What a guess says, if it says more than how it ends.
-type Turn = Option<Proof>;
-
 /// A guess that ended otherwise.
 struct Found {
     nearby: Nearby,
@@ -52,7 +49,7 @@ struct Found {
     step: usize,
     /// What was changed, and what it says.
     guess: Guess,
-    turn: Turn,
+    proof: Option<Proof>,
 }
 
 impl Found {
@@ -164,7 +161,7 @@ impl<'a> Search<'a> {
             if told.iter().any(|other| other.changes == found.nearby.changes) {
                 continue;
             }
-            if found.turn.is_some_and(|proof| !self.proven(&found.guess, proof)) {
+            if found.proof.is_some_and(|proof| !self.proven(&found.guess, proof)) {
                 "would decide otherwise".clone_into(&mut found.nearby.would);
             }
             told.push(found.nearby);
@@ -176,7 +173,7 @@ impl<'a> Search<'a> {
         self.original.inputs.attached.image.as_ref()
     }
 
-    /// A text that differed: one differing byte more is put right each time. One that agreed: its last byte is altered.
+    /// A text that differed: what differs is put right. One that agreed: its last byte is altered.
     fn try_text(&mut self, text: &TextCompare, step: usize) {
         let Some(offset) = text.found.offset else { return };
         let (found, with) = (unhex(&text.found.hex), unhex(&text.with.hex));
@@ -210,17 +207,17 @@ impl<'a> Search<'a> {
         let value = test.found.value;
         let wanted = wanted(test);
         let would = format!("would go the other way at {}", units::address(test.went.at.address));
-        let turn = Some(Proof::Turns { at: test.went.at.address, taken: test.went.taken });
+        let proof = Some(Proof::Turns { at: test.went.at.address, taken: test.went.taken });
         if let [Origin::Image { first, last, .. }] = test.found.from[..]
             && last - first + 1 == test.width
         {
             for wanted in wanted.iter().filter(|wanted| **wanted != value) {
                 let byte = |index: u32| (wanted >> (8 * (test.width - 1 - index))) as u8;
                 let bytes = (0..test.width).map(|index| (first + index, byte(index))).collect();
-                self.attempt(Guess { bytes, port: None, would: would.clone() }, turn, step);
+                self.attempt(Guess { bytes, port: None, would: would.clone() }, proof, step);
             }
         }
-        self.try_ports(all_origins(test), &wanted, &would, turn, step);
+        self.try_ports(all_origins(test), &wanted, &would, proof, step);
     }
 
     /// Tries the bytes on which a step hung, one after the other.
@@ -228,11 +225,11 @@ impl<'a> Search<'a> {
         match step {
             Step::Test(test) => {
                 let would = format!("would go the other way at {}", units::address(test.went.at.address));
-                let turn = Some(Proof::Turns { at: test.went.at.address, taken: test.went.taken });
+                let proof = Some(Proof::Turns { at: test.went.at.address, taken: test.went.taken });
                 if let Some(with) = &test.with {
-                    self.try_origins(&with.from, &[test.found.value], &would, turn, index);
+                    self.try_origins(&with.from, &[test.found.value], &would, proof, index);
                 }
-                self.try_origins(all_origins(test), &wanted(test), &would, turn, index);
+                self.try_origins(all_origins(test), &wanted(test), &would, proof, index);
             }
             Step::Jump(jump) => self.try_origins(&jump.by, &[], "would go elsewhere", None, index),
             Step::Lookup(lookup) => self.try_origins(&lookup.by, &[], "would look elsewhere", None, index),
@@ -248,7 +245,7 @@ impl<'a> Search<'a> {
     }
 
     /// Each of these values all through the run, from the ports that a test asked.
-    fn try_ports(&mut self, origins: &[Origin], wanted: &[u32], would: &str, turn: Turn, step: usize) {
+    fn try_ports(&mut self, origins: &[Origin], wanted: &[u32], would: &str, proof: Option<Proof>, step: usize) {
         for origin in origins {
             let Origin::Port { port } = origin else { continue };
             let ports = self.names.rig.map.ports();
@@ -256,7 +253,7 @@ impl<'a> Search<'a> {
             for value in wanted {
                 let guess =
                     Guess { bytes: BTreeMap::new(), port: Some((index, *value as u16)), would: would.to_owned() };
-                if self.attempt(guess, turn, step) {
+                if self.attempt(guess, proof, step) {
                     break;
                 }
             }
@@ -264,7 +261,7 @@ impl<'a> Search<'a> {
     }
 
     /// The bytes on which something hung, each by itself: a byte of what was wanted, one bit altered, nothing, all ones.
-    fn try_origins(&mut self, origins: &[Origin], wanted: &[u32], would: &str, turn: Turn, step: usize) {
+    fn try_origins(&mut self, origins: &[Origin], wanted: &[u32], would: &str, proof: Option<Proof>, step: usize) {
         let images = origins.iter().filter_map(|origin| match origin {
             Origin::Image { first, last, .. } => Some((*first..=*last).take(MOST_ORIGINS)),
             _ => None,
@@ -282,14 +279,14 @@ impl<'a> Search<'a> {
                 if !tried.contains(&value) {
                     tried.push(value);
                     let guess = Guess { bytes: [(offset, value)].into(), port: None, would: would.to_owned() };
-                    self.attempt(guess, turn, step);
+                    self.attempt(guess, proof, step);
                 }
             }
         }
     }
 
     /// Tries a guess; whether it ended otherwise. Of changes of the same bytes that end alike one is enough.
-    fn attempt(&mut self, guess: Guess, turn: Turn, step: usize) -> bool {
+    fn attempt(&mut self, guess: Guess, proof: Option<Proof>, step: usize) -> bool {
         if guess.port.is_none() && !self.tried.insert(guess.bytes.iter().map(|(at, byte)| (*at, *byte)).collect()) {
             return false;
         }
@@ -301,7 +298,7 @@ impl<'a> Search<'a> {
             }
             self.found.remove(index);
         }
-        self.keep(guess, ends, turn, step);
+        self.keep(guess, ends, proof, step);
         true
     }
 
@@ -345,7 +342,7 @@ impl<'a> Search<'a> {
     }
 
     /// Keeps a guess that ended otherwise.
-    fn keep(&mut self, guess: Guess, ends: String, turn: Turn, step: usize) {
+    fn keep(&mut self, guess: Guess, ends: String, proof: Option<Proof>, step: usize) {
         let mut changes = Vec::new();
         for (offset, instead) in &guess.bytes {
             let is = self.image().and_then(|image| image.byte(*offset)).unwrap_or(0xFF);
@@ -361,7 +358,7 @@ impl<'a> Search<'a> {
         }
         let size = changes.len();
         let nearby = Nearby { changes, would: guess.would.clone(), ends };
-        self.found.push(Found { nearby, size, step, guess, turn });
+        self.found.push(Found { nearby, size, step, guess, proof });
     }
 
     /// How a run with these changes ends, in a word or two; `None` if the budget is spent.

@@ -2,12 +2,13 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::event::{Compares, Entry, Event, Operand, Setter, Turn};
-use super::fold;
+use super::event::{Compares, Event, Held, Operand, Setter, Turn};
+use super::fold::{self, Item, Noted};
 use super::model::{
     ByteDecisions, ExceptionStep, Explanation, Influence, Jump, Lookup, Omitted, PortStep, Step, Test, Told,
 };
 use super::name::Namer;
+use super::op;
 use super::sources::{Source, Taint};
 use super::texts::{Texts, went};
 use super::tracer::Tracer;
@@ -22,52 +23,55 @@ use crate::verdict::{Names, ending};
 const MOST_STEPS: usize = 30;
 
 /// What decided at the end of a run, beyond its events.
-struct Last {
-    steps: Vec<Step>,
-    taint: Taint,
+struct Last<'a> {
+    /// The cells that the branches at the exit ask for, whose they are, and what they must hold.
+    operands: Vec<(Operand, &'a str, u32)>,
+    /// What a crash hung on.
+    crash: Taint,
 }
 
 impl Tracer {
     /// Tells the run that was just traced.
     pub fn tell(&mut self, outcome: &Outcome, bus: &Bus, attached: &Attached, names: Names) -> Explanation {
-        let whole = self.tell_whole(outcome, bus, attached, names);
-        Explanation { steps: shortened(whole.steps), ..whole }
-    }
-
-    /// The same with every step that was kept, for what counts them and shows none.
-    pub fn tell_whole(&mut self, outcome: &Outcome, bus: &Bus, attached: &Attached, names: Names) -> Explanation {
-        let crash = self.end(outcome);
-        let conditions = conditions(outcome, names);
-        let cells: Vec<(Operand, &str, u32)> = conditions
-            .into_iter()
-            .map(|(branch, condition)| (self.cell(condition.cell, outcome, bus), branch, condition.is))
-            .collect();
-        let mut last = Last { steps: Vec::new(), taint: crash };
-        for (operand, ..) in &cells {
-            let taint = self.follow.all(operand.marks());
-            last.taint = self.follow.join(last.taint, taint);
-        }
-        self.influenced(last.taint);
+        let Last { operands, crash } = self.last(outcome, bus, names);
         let namer = self.namer(attached, names);
-        last.steps.extend(crash_step(outcome, crash, &namer));
-        for (operand, branch, is) in &cells {
-            if !operand.clean() {
-                last.steps.push(Step::Told(Told {
-                    branch: (*branch).to_owned(),
-                    found: namer.value(operand),
-                    is: *is,
-                }));
-            }
+        let mut steps = told(shortened(self.items(&namer)), &namer);
+        steps.extend(crash_step(outcome, crash, &namer));
+        for (operand, branch, is) in operands.iter().filter(|(operand, ..)| !operand.clean()) {
+            let branch = (*branch).to_owned();
+            steps.push(Step::Told(Told { branch, found: namer.value(operand), is: *is }));
         }
-        let mut steps = self.steps(&namer);
-        steps.extend(last.steps);
         Explanation {
             steps,
             ended: ending(outcome, names),
-            nearest: Vec::new(),
             influence: self.influence(&namer),
-            fill: String::new(),
+            ..Explanation::default()
         }
+    }
+
+    /// The texts that were compared, all of them, and what the way of the run hung on; nothing else is told. A gap says
+    /// that decisions were forgotten.
+    pub fn tell_texts(&mut self, outcome: &Outcome, bus: &Bus, attached: &Attached, names: Names) -> Explanation {
+        self.last(outcome, bus, names);
+        let namer = self.namer(attached, names);
+        let steps = self.items(&namer).into_iter().filter_map(|item| match item {
+            Item::Told(step) => Some(step),
+            Item::Noted(_) => None,
+        });
+        Explanation { steps: steps.collect(), influence: self.influence(&namer), ..Explanation::default() }
+    }
+
+    /// What the end of the run hung on.
+    fn last<'a>(&mut self, outcome: &Outcome, bus: &Bus, names: Names<'a>) -> Last<'a> {
+        let crash = self.end(outcome);
+        let mut operands = Vec::new();
+        for (branch, condition) in conditions(outcome, names) {
+            let operand = self.cell(condition.cell, outcome, bus);
+            let taint = self.follow.all(operand.marks());
+            self.influenced(taint);
+            operands.push((operand, branch, condition.is));
+        }
+        Last { operands, crash }
     }
 
     /// Names for this run.
@@ -76,23 +80,21 @@ impl Tracer {
         Namer { names, sources: &self.follow.sources, image_size: image.map_or(0, Image::size), image }
     }
 
-    fn steps(&self, namer: &Namer) -> Vec<Step> {
-        let mut steps = Vec::new();
+    /// What happened, folded, still without names but for the texts.
+    fn items(&self, namer: &Namer) -> Vec<Item> {
+        let mut items = Vec::new();
         let mut texts = Texts::new();
-        let mut latched: Vec<u16> = namer.names.rig.map.ports().iter().map(|port| port.power_on).collect();
         for (index, entry) in self.events.entries().enumerate() {
             if index == self.events.before_gap() && self.events.omitted > 0 {
-                texts.finish(namer, &mut steps);
-                steps.push(Step::Omitted(Omitted { decisions: self.events.omitted }));
+                texts.finish(namer, &mut items);
+                items.push(Item::Told(Step::Omitted(Omitted { decisions: self.events.omitted })));
             }
-            if !texts.take(entry, namer, &mut steps)
-                && let Some(step) = step(entry, &mut latched, namer)
-            {
-                fold::push(&mut steps, step, namer);
+            if !texts.take(entry, namer, &mut items) {
+                fold::push(&mut items, entry);
             }
         }
-        texts.finish(namer, &mut steps);
-        steps
+        texts.finish(namer, &mut items);
+        items
     }
 
     /// Tells what the last instruction did. What a crash hangs on: the address of the access, or what the instruction
@@ -115,25 +117,25 @@ impl Tracer {
         let mut operand = Operand::constant(value, width);
         match cell {
             Cell::Memory { address, .. } => {
-                operand.held = super::event::Held::Memory(address);
+                operand.held = Held::Memory(address);
                 for index in 0..width {
                     let address = address.wrapping_add(width - 1 - index);
                     operand.marks[index as usize] = self.mark_peeked(bus.place(address), address);
                 }
             }
             Cell::Register { register, .. } => {
-                let (marks, held) = match register {
-                    Register::Data(number) => (*self.follow.registers.data(number), super::op::Register::Data(number)),
+                (operand.marks, operand.held) = match register {
+                    Register::Data(number) => {
+                        (*self.follow.registers.data(number), Held::Register(op::Register::Data(number)))
+                    }
                     Register::Address(number) => {
-                        (*self.follow.registers.address(number), super::op::Register::Address(number))
+                        (*self.follow.registers.address(number), Held::Register(op::Register::Address(number)))
                     }
                     Register::Status => {
                         let codes = self.follow.codes();
-                        (self.follow.mixed(codes, 1), super::op::Register::Data(0))
+                        (self.follow.mixed(codes, 1), Held::Status)
                     }
                 };
-                operand.marks = marks;
-                operand.held = super::event::Held::Register(held);
             }
         }
         operand
@@ -199,7 +201,9 @@ fn crash_step(outcome: &Outcome, taint: Taint, namer: &Namer) -> Option<Step> {
             instruction: namer.instruction(outcome.last),
             place: units::address(address),
             address,
+            width: 0,
             value: None,
+            writes: false,
             by,
             times: 1,
         }),
@@ -209,22 +213,38 @@ fn crash_step(outcome: &Outcome, taint: Taint, namer: &Namer) -> Option<Step> {
     })
 }
 
-fn step(entry: &Entry, latched: &mut [u16], namer: &Namer) -> Option<Step> {
+/// Gives names to what is told, in order: what a port write does depends on those before it.
+fn told(items: Vec<Item>, namer: &Namer) -> Vec<Step> {
+    let mut latched: Vec<u16> = namer.names.rig.map.ports().iter().map(|port| port.power_on).collect();
+    let steps = items.into_iter().filter_map(|item| match item {
+        Item::Told(step) => Some(step),
+        Item::Noted(noted) => step(&noted, &mut latched, namer),
+    });
+    steps.collect()
+}
+
+fn step(noted: &Noted, latched: &mut [u16], namer: &Namer) -> Option<Step> {
     let spot = |at| namer.names.spot(at);
-    let by = || namer.taint(entry.taint);
-    Some(match entry.event {
-        Event::Decision { setter, turn } => test(&setter, &turn, entry, namer),
+    let by = || namer.taints(noted.taints.iter().copied());
+    let times = noted.entry.times;
+    Some(match noted.entry.event {
+        Event::Decision { setter, turn } => test(&setter, &turn, noted, namer),
         Event::Jump { at, to } => {
             Step::Jump(Jump { at: spot(at), instruction: namer.instruction(at), to: spot(to), by: by() })
         }
-        Event::Lookup { at, address, value, .. } => Step::Lookup(Lookup {
+        Event::Lookup { at, address, width, value, mark } => Step::Lookup(Lookup {
             at: spot(at),
             instruction: namer.instruction(at),
-            place: namer.place(namer.names.rig.map.place(address), address),
+            place: match value {
+                Some(_) => namer.read_at(address, width, mark),
+                None => namer.place(namer.names.rig.map.place(address), address),
+            },
             address,
+            width,
             value,
+            writes: value.is_none(),
             by: by(),
-            times: entry.times,
+            times,
         }),
         Event::Write { at, port, value } => Step::Write(PortStep {
             at: spot(at),
@@ -238,7 +258,7 @@ fn step(entry: &Entry, latched: &mut [u16], namer: &Namer) -> Option<Step> {
             from: spot(from),
             raised: true,
             to: Some(spot(to)),
-            times: entry.times,
+            times,
             by: by(),
         }),
         Event::Passed { exception, at } => Step::Exception(ExceptionStep {
@@ -246,7 +266,7 @@ fn step(entry: &Entry, latched: &mut [u16], namer: &Namer) -> Option<Step> {
             from: spot(at),
             raised: false,
             to: None,
-            times: entry.times,
+            times,
             by: by(),
         }),
         Event::Reset => {
@@ -281,40 +301,40 @@ fn effect(port: usize, before: u16, after: u16, namer: &Namer) -> Option<String>
 }
 
 /// A decision by a value.
-pub(super) fn test(setter: &Setter, turn: &Turn, entry: &Entry, namer: &Namer) -> Step {
+fn test(setter: &Setter, turn: &Turn, noted: &Noted, namer: &Namer) -> Step {
     let (found, with) = setter.sides();
+    let marks = found.marks().iter().chain(with.as_ref().map_or(&[][..], |with| with.marks()));
+    let values = namer.taints(marks.map(|mark| mark.taint));
+    let by = namer.taints(noted.taints.iter().copied());
     let mask = if let Compares::Bits(mask) = setter.compares { Some(mask) } else { None };
-    let (found, with, width) = (namer.value(&found), with.map(|with| namer.value(&with)), found.width);
-    let values = namer.merged(&found.from, with.as_ref().map_or(&[], |with| &with.from));
-    let by = namer.taint(entry.taint);
     Step::Test(Test {
         at: namer.names.spot(setter.at),
         instruction: namer.instruction(setter.at),
-        width,
-        found,
-        with,
+        width: found.width,
+        found: namer.value(&found),
+        with: with.map(|with| namer.value(&with)),
         by: if by == values { Vec::new() } else { by },
         mask,
-        times: entry.times,
+        times: noted.entry.times,
         went: went(turn, namer),
     })
 }
 
 /// Leaves out the middle of what nobody would read.
-fn shortened(mut steps: Vec<Step>) -> Vec<Step> {
-    if steps.len() > 2 * MOST_STEPS {
-        let end = steps.len() - MOST_STEPS;
-        let decisions = steps[MOST_STEPS..end].iter().map(decisions).sum();
-        steps.splice(MOST_STEPS..end, [Step::Omitted(Omitted { decisions })]);
+fn shortened(mut items: Vec<Item>) -> Vec<Item> {
+    if items.len() > 2 * MOST_STEPS {
+        let end = items.len() - MOST_STEPS;
+        let decisions = items[MOST_STEPS..end].iter().map(decisions).sum();
+        items.splice(MOST_STEPS..end, [Item::Told(Step::Omitted(Omitted { decisions }))]);
     }
-    steps
+    items
 }
 
-fn decisions(step: &Step) -> u64 {
-    match step {
-        Step::Omitted(omitted) => omitted.decisions,
-        Step::Test(test) => test.times,
-        Step::Scan(scan) => scan.entries.len() as u64,
-        _ => 1,
+fn decisions(item: &Item) -> u64 {
+    match item {
+        Item::Noted(noted) => noted.entry.times,
+        Item::Told(Step::Omitted(omitted)) => omitted.decisions,
+        Item::Told(Step::Scan(scan)) => scan.entries.len() as u64,
+        Item::Told(_) => 1,
     }
 }

@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 
 use super::event::{Compares, Entry, Event, Held, Operand, Setter, Turn};
-use super::fold;
+use super::fold::{self, Item};
 use super::model::{Scan, Step, Text, TextCompare, Went};
 use super::name::Namer;
 use super::shadow::Mark;
@@ -74,44 +74,44 @@ impl Texts {
     }
 
     /// Takes an entry if it belongs to a text; otherwise what was taken before is finished.
-    pub fn take(&mut self, entry: &Entry, namer: &Namer, steps: &mut Vec<Step>) -> bool {
+    pub fn take(&mut self, entry: &Entry, namer: &Namer, items: &mut Vec<Item>) -> bool {
         let Some(piece) = Piece::of(entry) else {
-            self.finish(namer, steps);
+            self.finish(namer, items);
             return false;
         };
         if self.pieces.last().is_some_and(|last| !last.goes_on(&piece)) {
-            self.end_text(namer, steps);
+            self.end_text(namer, items);
         }
         self.pieces.push(piece);
         true
     }
 
     /// The text in the making is complete.
-    fn end_text(&mut self, namer: &Namer, steps: &mut Vec<Step>) {
+    fn end_text(&mut self, namer: &Namer, items: &mut Vec<Item>) {
         let pieces = std::mem::take(&mut self.pieces);
         let (Some(first), Some(last)) = (pieces.first(), pieces.last()) else { return };
         if pieces.len() == 1 && first.with.origin().is_none() {
             // One number beside a constant is a test.
-            self.end_scan(steps);
-            fold::push(steps, super::tell::test(&first.setter, &first.turn, &first.entry, namer), namer);
+            self.end_scan(items);
+            fold::push(items, &first.entry);
             return;
         }
         let text = compared(&pieces, first, last, namer);
         if self.done.last().is_some_and(|done| !in_one_table(done, &text)) {
-            self.end_scan(steps);
+            self.end_scan(items);
         }
         self.done.push(text);
     }
 
-    fn end_scan(&mut self, steps: &mut Vec<Step>) {
+    fn end_scan(&mut self, items: &mut Vec<Item>) {
         let mut entries = std::mem::take(&mut self.done);
         self.shorten(&mut entries);
         match entries.len() {
             0 => {}
-            1 => steps.extend(entries.pop().map(Step::Compare)),
+            1 => items.extend(entries.pop().map(|entry| Item::Told(Step::Compare(entry)))),
             _ => {
                 let matched = entries.iter().position(|entry| entry.equal);
-                steps.push(Step::Scan(Scan { entries, matched }));
+                items.push(Item::Told(Step::Scan(Scan { entries, matched })));
             }
         }
     }
@@ -133,9 +133,9 @@ impl Texts {
     }
 
     /// Everything taken is complete.
-    pub fn finish(&mut self, namer: &Namer, steps: &mut Vec<Step>) {
-        self.end_text(namer, steps);
-        self.end_scan(steps);
+    pub fn finish(&mut self, namer: &Namer, items: &mut Vec<Item>) {
+        self.end_text(namer, items);
+        self.end_scan(items);
     }
 }
 

@@ -150,8 +150,10 @@ impl<W: Write> Writer<'_, W> {
     }
 
     fn lookup(&mut self, lookup: &Lookup) -> io::Result<()> {
-        self.fact("looked up", &format!("{}  {}", lookup.at, lookup.instruction))?;
-        let held = lookup.value.map(|value| format!(", which held 0x{value:X}")).unwrap_or_default();
+        let what = if lookup.writes { "stored" } else { "looked up" };
+        self.fact(what, &format!("{}  {}", lookup.at, lookup.instruction))?;
+        let digits = 2 * lookup.width as usize;
+        let held = lookup.value.map(|value| format!(", which held 0x{value:0digits$X}")).unwrap_or_default();
         let times = match lookup.times {
             1 => String::new(),
             times => format!(" {DIM}({} times){DIM:#}", units::thousands(times)),

@@ -1,4 +1,5 @@
-//! The page in light and dark, on a small screen and in print. Pictures stay below `target/tmp/pages`, to be looked at.
+//! The page in light and dark, on a small screen and in print. Pictures stay in cargo's folder for tests, below
+//! `pages`, to be looked at.
 
 use super::driver::{self, Browser};
 use super::{demo, sample};

@@ -195,6 +195,8 @@ fn others(index: usize) -> Vec<Step> {
             instruction: "move.w (a0,d1.w),d2".to_owned(),
             place: format!("0x0002F2 <preset_table+{}>", index % 8),
             address: 0x2F2,
+            width: 2,
+            writes: false,
             value: Some(index as u32 % 8),
             by: product_origin(),
             times: 1,

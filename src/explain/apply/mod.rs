@@ -83,9 +83,10 @@ impl Tracer {
         let by = if let Loc::Memory(address) = loc { self.reach(address) } else { Taint::CLEAN };
         let mut operand = self.follow.operand(loc, width, &self.now.registers, taken);
         if !by.clean() {
+            let mark = operand.marks().last().copied().unwrap_or(Mark::CLEAN);
             self.add_to(&mut operand.marks, width, by);
             if let Held::Memory(address) = operand.held {
-                let event = Event::Lookup { at: self.now.at, address, value: Some(operand.value) };
+                let event = Event::Lookup { at: self.now.at, address, width, value: Some(operand.value), mark };
                 self.note(event, by);
             }
         }
@@ -133,7 +134,8 @@ impl Tracer {
                 if !by.clean()
                     && let Some(place) = self.lowest_write()
                 {
-                    self.note(Event::Lookup { at: self.now.at, address: place, value: None }, by);
+                    let (at, mark) = (self.now.at, Mark::CLEAN);
+                    self.note(Event::Lookup { at, address: place, width, value: None, mark }, by);
                 }
                 self.moved(address);
                 self.write_result(address, width, marks);

@@ -202,7 +202,7 @@ const STEPS = {
   ],
   lookup: (step) => [
     line(
-      step.times > 1 ? "Looked up " + count(step.times) + " times" : "Looked up",
+      (step.writes ? "Stored" : "Looked up") + (step.times > 1 ? " " + count(step.times) + " times" : ""),
       place(step.at, true),
       el("code", {}, step.instruction),
     ),
@@ -210,7 +210,11 @@ const STEPS = {
       "div",
       {},
       el("code", {}, step.place),
-      step.value === undefined ? " could not be accessed" : [" held ", el("code", {}, "0x" + hex(step.value, 2))],
+      step.writes
+        ? " was written"
+        : step.value === undefined
+          ? " could not be accessed"
+          : [" held ", el("code", {}, "0x" + hex(step.value, 2 * step.width))],
     ),
     byOrigins(step.by, "the address comes from"),
   ],
