@@ -51,6 +51,7 @@ pub mod cli;
 pub mod coverage;
 pub mod cpu;
 pub mod explain;
+pub mod fuzz;
 pub mod noise;
 pub mod report;
 pub mod rom;

@@ -6,7 +6,8 @@
 use crate::noise::Noise;
 
 /// What is wrong with a line.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Flaw {
     /// Always reads 1.
     High,

@@ -20,7 +20,8 @@ pub enum Value {
 }
 
 /// Which checksum to write.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Checksum {
     /// The sum of the image as built.
     Right,

@@ -8,10 +8,10 @@ use super::result::{CaseResult, Reached};
 use crate::board::{Bus, RamFill};
 use crate::coverage::Gathered;
 use crate::explain::{Evidence, Explanation, Instructions, Search, Tracer};
-use crate::run::{BranchKind, Cell, End, Machine, Outcome};
+use crate::run::{BranchKind, End, Machine, Outcome, Setup};
 use crate::suite::{Case, Harness, fill_words};
 use crate::units;
-use crate::verdict::{Decision, Reason, Verdict, Wanted, Why, early_read, ending, judge, short_ending};
+use crate::verdict::{Decision, Reason, Verdict, Wanted, Why, early_read, ending, judge, short_ending, told_by_chance};
 
 /// Checks cases of one harness, one after the other.
 #[derive(Debug)]
@@ -194,7 +194,7 @@ impl Checker {
             None => run_plain(harness, &mut self.machine, &mut self.reading, case, fills),
         };
         let mut reasons = judge(outcome, &case.expectation, harness.forbid, stray, harness.names());
-        reasons.extend(told_by_chance(harness, outcome, bus));
+        reasons.extend(chance(harness, outcome, bus));
         (outcome, reasons)
     }
 
@@ -274,12 +274,23 @@ impl Checker {
     }
 
     fn trace(&mut self, case: &Case, fills: &[RamFill]) -> &mut Machine<Tracer> {
+        self.trace_setup(&case.setup, fills)
+    }
+
+    fn trace_setup(&mut self, setup: &Setup, fills: &[RamFill]) -> &mut Machine<Tracer> {
         let rig = &self.harness.rig;
         let machine =
             self.tracing.get_or_insert_with(|| Machine::watched(Arc::clone(rig), Tracer::new(Arc::clone(rig))));
-        machine.observer().start(&case.setup);
-        machine.run(&case.setup, fills);
+        machine.observer().start(setup);
+        machine.run(setup, fills);
         machine
+    }
+
+    /// The branch that decided last on something from outside, in the run with the first RAM fill.
+    pub fn deciding(&mut self, setup: &Setup) -> Option<u32> {
+        let fills = Harness::fills(&self.harness.power_on);
+        let machine = self.trace_setup(setup, fills.first().map_or(&[], Vec::as_slice));
+        machine.observer().deciding()
     }
 
     /// Tells the run that was just traced.
@@ -330,15 +341,8 @@ fn add_new(reasons: &mut Vec<Reason>, found: Vec<Reason>, fill: &str) {
     }
 }
 
-/// A branch told by memory that nothing has written, and of which the harness does not say what it holds: with the fills
-/// at hand it may be the right one, but by chance.
-fn told_by_chance(harness: &Harness, outcome: &Outcome, bus: &Bus) -> Option<Reason> {
-    let reached = outcome.branch()?;
-    let branches = &harness.rig.branches;
-    let exit = branches[reached].exit;
-    let asked = branches[..=reached].iter().filter(|branch| branch.exit == exit).filter_map(|branch| branch.when);
-    let unknown = |cell: &Cell| !cell.probe(&outcome.registers, bus).known && !harness.knows(*cell);
-    let cell = asked.map(|condition| condition.cell).find(unknown)?;
+fn chance(harness: &Harness, outcome: &Outcome, bus: &Bus) -> Option<Reason> {
+    let cell = told_by_chance(&harness.rig, outcome, bus, |cell| harness.knows(cell))?;
     let text = format!("the branch is told by {cell}, which nothing has written: RAM at power-on decides");
     Some(Reason::new(Why::PowerOn, text))
 }

@@ -6,6 +6,7 @@ mod coverage;
 mod exit;
 mod explain;
 mod files;
+mod fuzz;
 mod list;
 mod new;
 mod outputs;
@@ -46,6 +47,8 @@ enum Command {
     Check(check::CheckArguments),
     /// Tell why cases take their branch: what each decision compared, and what would have ended otherwise.
     Explain(explain::ExplainArguments),
+    /// Vary what is attached until the routine breaks a promise, and write each finding as a case.
+    Fuzz(fuzz::FuzzArguments),
     /// Run cases again whenever the image, the harness or the cases change, and say what changed.
     Watch(watch::WatchArguments),
     /// List cases and branches.
@@ -136,6 +139,7 @@ fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
     let result = match arguments.command {
         Command::Check(arguments) => check::run(&arguments),
         Command::Explain(arguments) => explain::run(&arguments),
+        Command::Fuzz(arguments) => fuzz::run(&arguments),
         Command::Watch(arguments) => watch::run(&arguments),
         Command::List(arguments) => list::run(&arguments),
         Command::New(arguments) => new::run(&arguments),

@@ -41,6 +41,11 @@ impl Tracer {
         }
     }
 
+    /// The address of the branch that decided last on something from outside.
+    pub fn deciding(&self) -> Option<u32> {
+        self.last_decision().map(|(_, turn)| turn.at)
+    }
+
     /// The last instruction that a decision asked, and the first branch that asked it.
     fn last_decision(&self) -> Option<(Setter, Turn)> {
         let decisions = || {

@@ -72,9 +72,26 @@ impl Boundary {
         boundary
     }
 
+    /// The fields of a cartridge for each text that the table lists, for each beginning or part of one, and for what is
+    /// asked of all cartridges alone; the field that tells it apart comes last.
+    pub fn listed_cartridges(harness: &Harness) -> Vec<Vec<(usize, Vec<u8>)>> {
+        let mut deriver = Deriver { harness, plans: Vec::new(), seen: BTreeSet::new() };
+        let mut list: Vec<Vec<(usize, Vec<u8>)>> = deriver.goods().into_iter().map(|good| good.fields).collect();
+        list.extend(deriver.partly());
+        list.retain(|fields| !fields.is_empty());
+        list
+    }
+
     /// How many derived cartridges the table cannot decide.
     pub fn open(&self) -> usize {
         self.open
+    }
+
+    /// A size in which every field fits and which shows as it is: half the window, or more if the header needs it.
+    pub fn ordinary_size(harness: &Harness) -> u32 {
+        let window = harness.rig.map.window();
+        let room = window.end() - window.start() + 1;
+        (room / 2).max(harness.layout.extent().end).max(1)
     }
 
     /// The width of the widest label, in columns.
@@ -181,6 +198,31 @@ impl Deriver<'_> {
         goods
     }
 
+    /// The same for rules that give a part of a text.
+    fn partly(&self) -> Vec<Vec<(usize, Vec<u8>)>> {
+        let layout = &self.harness.layout;
+        let mut common: Vec<(usize, Vec<u8>)> = Vec::new();
+        let mut list = Vec::new();
+        for conditions in &self.harness.acceptance.rules {
+            for (field, bytes) in conditions.unless.iter().flat_map(|unless| listed(unless, layout)) {
+                common.retain(|(other, _)| *other != field);
+                common.push((field, bytes));
+            }
+            for (index, wanted) in conditions.when.iter().flat_map(|when| &when.fields) {
+                let FieldMatch::Part { starts, ends, contains } = wanted else { continue };
+                let Holds::Text(pad) = layout.fields()[*index].holds else { continue };
+                let mut text: Vec<u8> = [starts, contains, ends].into_iter().flatten().flatten().copied().collect();
+                text.resize(layout.fields()[*index].length as usize, pad.byte());
+                let mut fields = common.clone();
+                fields.retain(|(other, _)| other != index);
+                fields.push((*index, text));
+                list.push(fields);
+            }
+        }
+        list.push(common);
+        list
+    }
+
     fn add(&mut self, what: String, rule: usize, mut fields: Vec<(usize, Vec<u8>)>, size: u32, copy: Option<u32>) {
         fields.sort();
         // Only what the table can decide is a case: a port that changes, say, leaves it open.
@@ -194,7 +236,7 @@ impl Deriver<'_> {
     fn listed(&mut self, good: &Good) {
         if let Some((index, text)) = good.fields.last() {
             let name = show(&self.harness.layout.fields()[*index], text);
-            let size = ordinary_size(self.harness);
+            let size = Boundary::ordinary_size(self.harness);
             self.add(format!("{name} as listed"), good.rule, good.fields.clone(), size, None);
         }
     }
@@ -203,7 +245,7 @@ impl Deriver<'_> {
     fn near_misses(&mut self, good: &Good) {
         let Some((index, text)) = good.fields.last().cloned() else { return };
         let field = self.harness.layout.fields()[index].clone();
-        let size = ordinary_size(self.harness);
+        let size = Boundary::ordinary_size(self.harness);
         let name = show(&field, &text);
         let mut alter = |what: String, bytes: Vec<u8>| {
             let mut fields = good.fields.clone();
@@ -271,13 +313,6 @@ fn listed(conditions: &Conditions, layout: &Layout) -> Vec<(usize, Vec<u8>)> {
         }
     }
     list
-}
-
-/// A size in which every field fits and which shows as it is: half the window, or more if the header needs it.
-fn ordinary_size(harness: &Harness) -> u32 {
-    let window = harness.rig.map.window();
-    let room = window.end() - window.start() + 1;
-    (room / 2).max(harness.layout.extent().end).max(1)
 }
 
 /// Next and previous value, case flipped, 0x00, 0xFF and space: each that differs.

@@ -39,7 +39,7 @@ mod suite_file;
 pub use boundary::Boundary;
 pub use complaint::{Complaint, Details, Position, nearest};
 pub use harness::{Case, Harness};
-pub use label::fill_words;
+pub use label::{empty_words, fill_words, interrupt_words, port_words};
 pub use named::files_named;
 pub use schema::{case_schema, harness_schema, lines_schema};
 pub use suite_file::{LARGEST_PRODUCT, Suite};

@@ -106,6 +106,20 @@ impl Suite {
                 harness
             }
         };
+        Self::checked(document, file, harness, seed)
+    }
+
+    /// Like [`Suite::load_with`], for a case file that was written for this harness a moment ago.
+    ///
+    /// # Errors
+    /// The first thing that is wrong.
+    pub fn load_for(path: impl AsRef<Path>, seed: u64, harness: &Arc<Harness>) -> Result<Self, Complaint> {
+        let document = Document::read(path.as_ref())?;
+        let file: CaseFile = document.parse()?;
+        Self::checked(document, file, Arc::clone(harness), seed)
+    }
+
+    fn checked(document: Document, file: CaseFile, harness: Arc<Harness>, seed: u64) -> Result<Self, Complaint> {
         let mut suite = Self::prepare(document, file, harness, seed)?;
         suite.widest_label = suite.check()?;
         Ok(suite)

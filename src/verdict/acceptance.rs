@@ -99,12 +99,53 @@ struct Seen<'a> {
     map: &'a Map,
     layout: &'a Layout,
     inputs: &'a Inputs,
+    fields: &'a mut Table,
+}
+
+/// Room for the bytes of fields, each read once: keep it to decide many times without allocating.
+#[derive(Clone, Debug, Default)]
+pub struct Table(Vec<Option<Vec<Option<u8>>>>, Vec<Vec<Option<u8>>>);
+
+impl Table {
+    /// Forgets the last cartridge.
+    fn clear(&mut self, fields: usize) {
+        self.1.extend(self.0.drain(..).flatten());
+        self.0.resize(fields, None);
+    }
 }
 
 impl Acceptance {
+    /// The texts and numbers that the rules list for fields.
+    pub fn texts(&self) -> Vec<Vec<u8>> {
+        let conditions = self.conditions().flat_map(|conditions| &conditions.fields);
+        let listed = conditions.flat_map(|(_, wanted)| match wanted {
+            FieldMatch::OneOf(texts) => texts.clone(),
+            FieldMatch::Part { starts, ends, contains } => [starts, ends, contains].into_iter().flatten().cloned().collect(),
+            FieldMatch::Numbers(range) => [range.start(), range.end()].map(|end| end.to_be_bytes().to_vec()).into(),
+            FieldMatch::Checksum(_) => Vec::new(),
+        });
+        listed.collect()
+    }
+
+    /// What the rules ask of a port.
+    pub fn ports(&self, port: usize) -> impl Iterator<Item = &PortMatch> {
+        let conditions = self.conditions().flat_map(|conditions| &conditions.ports);
+        conditions.filter(move |(other, _)| *other == port).map(|(_, wanted)| wanted)
+    }
+
+    fn conditions(&self) -> impl Iterator<Item = &Conditions> {
+        self.rules.iter().flat_map(|rule| rule.when.iter().chain(&rule.unless))
+    }
+
     /// The first rule that fits says which branch.
     pub fn decide(&self, map: &Map, layout: &Layout, inputs: &Inputs) -> Decision {
-        let seen = Seen { map, layout, inputs };
+        self.decide_with(&mut Table::default(), map, layout, inputs)
+    }
+
+    /// [`Acceptance::decide`] with room that was there before.
+    pub fn decide_with(&self, table: &mut Table, map: &Map, layout: &Layout, inputs: &Inputs) -> Decision {
+        table.clear(layout.fields().len());
+        let mut seen = Seen { map, layout, inputs, fields: table };
         for (index, rule) in self.rules.iter().enumerate() {
             let when = rule.when.as_ref().map_or(Ok(true), |conditions| seen.hold(conditions));
             let fits = match when {
@@ -124,7 +165,7 @@ impl Acceptance {
 }
 
 impl Seen<'_> {
-    fn hold(&self, conditions: &Conditions) -> Result<bool, String> {
+    fn hold(&mut self, conditions: &Conditions) -> Result<bool, String> {
         for (index, wanted) in &conditions.fields {
             if self.inputs.attached.contacts.flicker() {
                 return Err("a contact flickers, so the header is not one fixed text".to_owned());
@@ -132,7 +173,7 @@ impl Seen<'_> {
             if matches!(wanted, FieldMatch::Checksum(_)) && !self.inputs.attached.contacts.good() {
                 return Err("a contact is faulty, so the sum as it is read is not that of the image".to_owned());
             }
-            if !self.field_fits(&self.layout.fields()[*index], wanted) {
+            if !self.field_fits(*index, wanted) {
                 return Ok(false);
             }
         }
@@ -144,16 +185,30 @@ impl Seen<'_> {
         Ok(true)
     }
 
-    fn field_fits(&self, field: &Field, wanted: &FieldMatch) -> bool {
-        let start = self.map.window().start() + field.at;
-        let bytes: Vec<Option<u8>> = (start..start + field.length).map(|address| self.byte(address)).collect();
+    /// The bytes of a field as they show.
+    fn field(&mut self, index: usize) -> &[Option<u8>] {
+        if self.fields.0[index].is_none() {
+            let field = &self.layout.fields()[index];
+            let start = self.map.window().start() + field.at;
+            let mut bytes = self.fields.1.pop().unwrap_or_default();
+            bytes.clear();
+            bytes.extend((start..start + field.length).map(|address| self.byte(address)));
+            self.fields.0[index] = Some(bytes);
+        }
+        self.fields.0[index].as_deref().unwrap_or_default()
+    }
+
+    fn field_fits(&mut self, index: usize, wanted: &FieldMatch) -> bool {
+        let field = &self.layout.fields()[index];
+        let sum = if let FieldMatch::Checksum(_) = wanted { self.checksum(field) } else { None };
+        let bytes = self.field(index);
         let equal = |left: &[Option<u8>], right: &[u8]| {
             left.len() == right.len() && left.iter().zip(right).all(|(left, right)| *left == Some(*right))
         };
         match wanted {
-            FieldMatch::Numbers(range) => number(&bytes).is_some_and(|value| range.contains(&value)),
-            FieldMatch::Checksum(right) => self.checksum(field).map(|sum| number(&bytes) == Some(sum)) == Some(*right),
-            FieldMatch::OneOf(texts) => texts.iter().any(|text| equal(&bytes, text)),
+            FieldMatch::Numbers(range) => number(bytes).is_some_and(|value| range.contains(&value)),
+            FieldMatch::Checksum(right) => sum.map(|sum| number(bytes) == Some(sum)) == Some(*right),
+            FieldMatch::OneOf(texts) => texts.iter().any(|text| equal(bytes, text)),
             FieldMatch::Part { starts, ends, contains } => {
                 let pad = if let Holds::Text(pad) = field.holds { Some(pad.byte()) } else { None };
                 let used = bytes.iter().rposition(|byte| *byte != pad).map_or(0, |last| last + 1);

@@ -3,8 +3,8 @@
 use std::ops::Range;
 
 use super::{Decision, Expectation, Names, PortWrites, Reason, Wanted, Why, Within, Writes, ending};
-use crate::board::{EarlyRead, PortSize, PortWrite, Remap, StrayKind};
-use crate::run::{End, Outcome};
+use crate::board::{Bus, EarlyRead, PortSize, PortWrite, Remap, StrayKind};
+use crate::run::{Cell, End, Outcome, Rig};
 use crate::units;
 
 /// What no run of a harness may do.
@@ -302,6 +302,16 @@ impl Judge<'_> {
             self.add(Why::Forbidden, text);
         }
     }
+}
+
+/// The cell by which a branch is told although nothing has written it, and although the harness does not say what it
+/// holds (`known` does): with the RAM fill at hand the branch may be the right one, but by chance.
+pub fn told_by_chance(rig: &Rig, outcome: &Outcome, bus: &Bus, known: impl Fn(Cell) -> bool) -> Option<Cell> {
+    let reached = outcome.branch()?;
+    let exit = rig.branches[reached].exit;
+    let asked = rig.branches[..=reached].iter().filter(|branch| branch.exit == exit).filter_map(|branch| branch.when);
+    let unknown = |cell: &Cell| !cell.probe(&outcome.registers, bus).known && !known(*cell);
+    asked.map(|condition| condition.cell).find(unknown)
 }
 
 /// A byte of RAM read too early, and from where.

@@ -10,10 +10,10 @@ mod judge;
 mod names;
 mod reason;
 
-pub use acceptance::{Acceptance, Conditions, Decision, FieldMatch, PortMatch, Rule};
+pub use acceptance::{Acceptance, Conditions, Decision, FieldMatch, PortMatch, Rule, Table};
 pub use ending::{ending, short_ending};
 pub use expectation::{Expectation, PortWrites, Shows, Wanted, Within, Writes};
-pub use judge::{Forbid, early_read, judge};
+pub use judge::{Forbid, early_read, judge, told_by_chance};
 pub use names::{Names, Spot};
 pub use reason::{Reason, Why};
 

@@ -1,0 +1,175 @@
+//! Findings: a promise that was broken, as small and as plain as it gets, and as a case that anybody can run.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use super::case_text::{Wanted, case_text};
+use super::promise::{Promise, unbalanced};
+use super::reduce::{Reduced, Target};
+use super::share::Share;
+use super::told::{happens, stem, subject};
+use super::written::Met;
+use super::{Fuzz, reduce::Reducer};
+use crate::check::Checker;
+use crate::suite::{Case, Complaint, DEFAULT_SEED, Harness, Suite};
+use crate::verdict::{Decision, Spot, short_ending};
+
+/// A promise that was broken.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub struct Finding {
+    /// The promise.
+    pub promise: Promise,
+    /// The name of its case: what is attached, and what happens.
+    pub name: String,
+    /// Why `keyway check` fails the case.
+    pub reasons: Vec<String>,
+    /// The instruction that decided, or did it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub at: Option<Spot>,
+    /// The file in which the case stands; none if findings are not written.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub file: Option<String>,
+    /// Whether the file was there before.
+    pub known: bool,
+    /// The case file.
+    pub case: String,
+    /// The seed of the work that met it.
+    pub seed: u64,
+    /// The part of the work.
+    pub part: String,
+    /// The batch in which it was met.
+    pub batch: u64,
+    /// The trial in its batch.
+    pub trial: u64,
+}
+
+/// What makes findings of reduced trials.
+pub(super) struct Writer<'a> {
+    pub fuzz: &'a Fuzz,
+    pub checker: &'a mut Checker,
+}
+
+impl Writer<'_> {
+    /// Makes a finding, and writes it. The case is read back and checked: what is told can be run again.
+    pub fn write(
+        &mut self,
+        reduced: &Reduced,
+        target: &Target,
+        met: Met,
+        reducer_short: &str,
+    ) -> Result<Finding, Complaint> {
+        let harness = Arc::clone(&self.fuzz.harness);
+        let name = format!(
+            "{} {}",
+            subject(reduced, &self.fuzz.ordinary, &harness),
+            happens(target, reducer_short, &harness)
+        );
+        let wanted = self.wanted(reduced, target);
+        let stem = stem(target, &harness);
+        let file = self.fuzz.found.as_ref().map(|folder| folder.join(format!("{stem}.yaml")));
+        let known = file.as_ref().is_some_and(|file| file.exists());
+        let folder = self.fuzz.found.clone().unwrap_or_else(|| PathBuf::from("."));
+        std::fs::create_dir_all(&folder).map_err(|error| unwritable(&folder, &error))?;
+        let spot = target.at.map(|at| harness.names().spot(at));
+        let comments = self.comments(target.breach.promise, spot.as_ref(), file.as_deref(), met);
+        let case = case_text(&name, &comments, &reduced.trial, &wanted, &harness, &folder);
+        let reasons = self.confirm(&case, &folder, file.as_deref().filter(|_| !known))?;
+        Ok(Finding {
+            promise: target.breach.promise,
+            name,
+            reasons,
+            at: spot,
+            file: file.map(|file| file.display().to_string()),
+            known,
+            case,
+            seed: met.seed,
+            part: met.part.to_string(),
+            batch: met.batch,
+            trial: met.trial,
+        })
+    }
+
+    /// What the case expects.
+    fn wanted(&mut self, reduced: &Reduced, target: &Target) -> Wanted {
+        let harness = &self.fuzz.harness;
+        let mut setup = crate::run::Setup::default();
+        reduced.trial.set_up(&mut setup, harness, self.fuzz.seed);
+        let branch = match harness.decide(&setup.inputs) {
+            Decision::Branch { branch, .. } => Some(branch),
+            Decision::Unclear(_) | Decision::Silent => None,
+        };
+        let leaves = (target.breach.promise == Promise::Latches).then(|| {
+            let mut prober = super::deed::Prober::new(harness, super::promise::Promises::all(), self.fuzz.seed);
+            prober.look(&reduced.trial, |outcome| unbalanced(outcome, harness))
+        });
+        Wanted {
+            promise: target.breach.promise,
+            branch,
+            leaves: leaves.flatten().map(|(port, _, must)| (port, must)),
+        }
+    }
+
+    fn comments(&self, promise: Promise, spot: Option<&Spot>, file: Option<&Path>, met: Met) -> Vec<String> {
+        let harness = self.fuzz.harness.path.display();
+        let Met { seed, part, batch, trial, .. } = met;
+        let share = if part == Share::default() { String::new() } else { format!(" --part {part}") };
+        let noise = if seed == DEFAULT_SEED { String::new() } else { format!(" --seed {seed}") };
+        let mut comments = vec![
+            format!("Found by keyway fuzz. The routine breaks a promise: it {}.", promise.text()),
+            format!("Met with seed {seed}, batch {batch}, trial {trial}: keyway fuzz {harness} --seed {seed}{share}"),
+        ];
+        if let Some(spot) = spot {
+            comments.push(format!("Where: {spot}"));
+        }
+        if let Some(file) = file {
+            comments.push(format!("Why: keyway explain{noise} {}", file.display()));
+        }
+        comments
+    }
+
+    /// Reads the case back and checks it; then puts the file in its place, unless there is one. The reasons for which the
+    /// case fails.
+    fn confirm(&mut self, text: &str, folder: &Path, file: Option<&Path>) -> Result<Vec<String>, Complaint> {
+        let refuse = |error: &dyn std::fmt::Display| unwritable(folder, error);
+        let place = if self.fuzz.found.is_some() { folder.to_owned() } else { std::env::temp_dir() };
+        let mut temporary = tempfile::Builder::new()
+            .prefix(".found")
+            .suffix(".yaml")
+            .tempfile_in(&place)
+            .map_err(|error| refuse(&error))?;
+        temporary.write_all(text.as_bytes()).map_err(|error| refuse(&error))?;
+        let case = self.read_back(temporary.path())?;
+        let result = self.checker.check(&case);
+        let reasons: Vec<String> = result.verdict.reasons().iter().map(|reason| reason.text.clone()).collect();
+        if reasons.is_empty() {
+            let message = format!("a finding does not fail when it is checked; this is a fault of keyway:\n{text}");
+            return Err(Complaint::about(&self.fuzz.harness.path, message));
+        }
+        if let Some(file) = file {
+            match temporary.persist_noclobber(file) {
+                Ok(_) => {}
+                Err(error) if error.error.kind() == std::io::ErrorKind::AlreadyExists => {}
+                Err(error) => return Err(refuse(&error.error)),
+            }
+        }
+        Ok(reasons)
+    }
+
+    fn read_back(&self, path: &Path) -> Result<Case, Complaint> {
+        Suite::load_for(path, self.fuzz.seed, &self.fuzz.harness)?.case(0)
+    }
+}
+
+fn unwritable(folder: &Path, error: &dyn std::fmt::Display) -> Complaint {
+    Complaint::about(folder, format!("no file can be written here: {error}"))
+}
+
+/// How the first run of a trial ended, in a word or two.
+pub(super) fn short(reducer: &mut Reducer, trial: &super::trial::Trial, harness: &Harness) -> String {
+    reducer.prober.look(trial, |outcome| Some(short_ending(outcome, harness.names()))).unwrap_or_default()
+}
