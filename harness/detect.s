@@ -192,7 +192,4 @@ our_products:
         product "AW-2100-0B", MODE_PATCHED      | the one bundled with the pedal
         .size   our_products, . - our_products
 
-        .equ    OUR_COUNT, 5
-        .if     (. - our_products) - OUR_COUNT*OUR_STRIDE
-        .error  "our_products and OUR_COUNT differ"
-        .endif
+        .equ    OUR_COUNT, (. - our_products) / OUR_STRIDE
