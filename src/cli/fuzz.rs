@@ -10,11 +10,11 @@ use std::time::Duration;
 use anyhow::Context;
 use clap::Args;
 
-use super::select::{Selection, select_cases};
+use super::select::cases_of;
 use super::{Failure, Format, exit};
 use crate::check::{Checker, Explain, Watch};
 use crate::coverage::{self, Coverage};
-use crate::fuzz::{Event, Ended, Fuzz, Part, Promise, Report, Share};
+use crate::fuzz::{Ended, Fuzz, Part, Promise, Report, Share};
 use crate::report::{FuzzLines, FuzzReporter, FuzzStart, FuzzTerminal};
 use crate::suite::{DEFAULT_SEED, Harness, nearest};
 
@@ -86,48 +86,39 @@ pub struct FuzzArguments {
 pub fn run(arguments: &FuzzArguments) -> Result<u8, Failure> {
     let jobs = arguments.jobs.map_or(0, usize::from);
     let pool = rayon::ThreadPoolBuilder::new().num_threads(jobs).build().context("threads cannot be started")?;
-    let harness = Arc::new(Harness::load(&arguments.harness)?);
-    let fuzz = plan(arguments, &harness)?;
-    if arguments.tidy {
-        let tidied = pool.install(|| fuzz.tidy())?;
-        writeln!(io::stdout(), "{} entries kept, {} removed", tidied.kept, tidied.removed)?;
-        return Ok(exit::HELD);
-    }
+    pool.install(|| {
+        let harness = Arc::new(Harness::load(&arguments.harness)?);
+        let fuzz = plan(arguments, &harness)?;
+        if arguments.tidy {
+            let tidied = fuzz.tidy()?;
+            writeln!(io::stdout(), "{} entries kept, {} removed", tidied.kept, tidied.removed)?;
+            return Ok(exit::HELD);
+        }
+        work(arguments, &harness, &fuzz)
+    })
+}
+
+fn work(arguments: &FuzzArguments, harness: &Arc<Harness>, fuzz: &Fuzz) -> Result<u8, Failure> {
     let stop = stop_on_interrupt()?;
     let out = io::BufWriter::new(anstream::stdout());
     let mut reporter: Box<dyn FuzzReporter> = match arguments.format {
         Format::Terminal => Box::new(FuzzTerminal::new(out)),
         Format::Json => Box::new(FuzzLines::new(out)),
     };
-    reporter.started(&FuzzStart {
-        harness: &harness,
-        seed: arguments.seed,
-        part: arguments.part,
-        not_varied: fuzz.not_varied(),
-    })?;
+    let (seed, part, not_varied) = (arguments.seed, arguments.part, fuzz.not_varied());
+    reporter.started(&FuzzStart { harness, seed, part, not_varied })?;
     let mut written = Ok(());
-    let report = run_in(&pool, &fuzz, &stop, |event| {
+    let report = fuzz.run_with(&stop, |event| {
         written = reporter.event(&event);
         if written.is_ok() { ControlFlow::Continue(()) } else { ControlFlow::Break(()) }
     })?;
     written?;
-    let coverage = pool.install(|| covered(&harness, &report));
-    reporter.finished(&report, &coverage)?;
+    reporter.finished(&report, &covered(harness, &report))?;
     Ok(match (&report.findings[..], report.ended) {
         ([], Ended::Stopped) => exit::INTERRUPTED,
         ([], _) => exit::HELD,
         _ => exit::FAILED,
     })
-}
-
-/// The work on the pool, its events on this thread: output is not shared with other threads.
-fn run_in(
-    pool: &rayon::ThreadPool,
-    fuzz: &Fuzz,
-    stop: &AtomicBool,
-    watch: impl FnMut(Event) -> ControlFlow<()>,
-) -> Result<Report, Failure> {
-    Ok(fuzz.run_on(pool, stop, watch)?)
 }
 
 /// The plan of the arguments.
@@ -150,8 +141,7 @@ fn plan(arguments: &FuzzArguments, harness: &Arc<Harness>) -> Result<Fuzz, Failu
     fuzz = arguments.plateau.into_iter().fold(fuzz, Fuzz::plateau);
     fuzz = arguments.corpus.iter().fold(fuzz, Fuzz::corpus);
     if !arguments.from.is_empty() {
-        let selection = Selection::of(&arguments.from, arguments.seed);
-        for case in select_cases(&selection, harness)? {
+        for case in cases_of(&arguments.from, arguments.seed, harness)? {
             fuzz.start_from(&case);
         }
     }

@@ -9,7 +9,7 @@ use unicode_width::UnicodeWidthStr;
 
 use super::Failure;
 use crate::check::{Job, Source};
-use crate::suite::{Boundary, Complaint, DEFAULT_SEED, Harness, Suite, nearest};
+use crate::suite::{Boundary, Case, Complaint, DEFAULT_SEED, Harness, Suite, nearest};
 
 /// Where suites are looked for when nothing is named.
 pub const CASES: &str = "cases";
@@ -122,6 +122,18 @@ pub fn select(selection: &Selection) -> Result<Vec<Selected>, Failure> {
         return Err(Failure::Nothing(format!("no case is selected{filter}")));
     }
     Ok(groups)
+}
+
+/// The cases of a harness among those that are named.
+pub fn cases_of(what: &[String], seed: u64, harness: &Harness) -> Result<Vec<Case>, Failure> {
+    let selection = Selection { what: what.to_vec(), name: None, boundary: false, seed };
+    let groups = select(&selection)?;
+    let group = groups.iter().find(|group| same_file(&group.harness.path, &harness.path));
+    let Some(group) = group else {
+        let message = format!("none of these cases is for {}: {}", harness.path.display(), what.join(", "));
+        return Err(Failure::Nothing(message));
+    };
+    Ok(group.cases().map(|(source, index)| source.case(index)).collect::<Result<_, _>>()?)
 }
 
 struct Selector<'a> {

@@ -182,7 +182,9 @@ fn expectation(wanted: &Wanted, harness: &Harness) -> Vec<String> {
         }
     };
     match wanted.promise {
-        Promise::StrayWrites if !harness.forbid.writes_outside_map => keys.push("forbid: [writes-outside-map]".to_owned()),
+        Promise::StrayWrites if !harness.forbid.writes_outside_map => {
+            keys.push("forbid: [writes-outside-map]".to_owned())
+        }
         Promise::PortValues if !harness.forbid.undeclared_port_writes => {
             keys.push("forbid: [undeclared-port-writes]".to_owned());
         }

@@ -152,7 +152,8 @@ impl Corpus {
 
     /// The JSON files with such names, by name.
     fn named(&self, wanted: impl Fn(&str) -> bool) -> Result<BTreeMap<String, PathBuf>, Complaint> {
-        let refuse = |error: std::io::Error| Complaint::about(&self.folder, format!("the folder cannot be read: {error}"));
+        let refuse =
+            |error: std::io::Error| Complaint::about(&self.folder, format!("the folder cannot be read: {error}"));
         let mut files = BTreeMap::new();
         for entry in fs::read_dir(&self.folder).map_err(refuse)? {
             let path = entry.map_err(refuse)?.path();

@@ -80,15 +80,6 @@ impl Breach {
     pub fn anyhow(self) -> Self {
         Self { ways: 0, ..self }
     }
-
-    /// What tells breaches apart, beside the instruction: of a wrong branch that and the right one; of anything else
-    /// nothing more.
-    pub fn kind(self) -> Self {
-        match self.promise {
-            Promise::Accepts | Promise::Refuses | Promise::Branch => self.anyhow(),
-            promise => Self { promise, end: 0, wanted: None, ways: 0 },
-        }
-    }
 }
 
 /// A breach that is to be looked at, and the first trial that showed it.
@@ -189,7 +180,8 @@ impl Engine {
         let names: HashSet<String> = self.progress.entries.iter().cloned().collect();
         let (plan, seed, of) = (self.progress.plan, self.seed, self.share.of);
         let split = |entry: &Stored| entry.met.plan == plan && entry.met.seed == seed && entry.met.part.of == of;
-        let (own, others): (Vec<Stored>, Vec<Stored>) = stored.into_iter().partition(|entry| names.contains(&entry.name));
+        let (own, others): (Vec<Stored>, Vec<Stored>) =
+            stored.into_iter().partition(|entry| names.contains(&entry.name));
         let mut own: HashMap<String, Trial> = own.into_iter().map(|entry| (entry.name, entry.trial)).collect();
         let foreign: Vec<Trial> = others.into_iter().filter(|entry| !split(entry)).map(|entry| entry.trial).collect();
         for trial in self.ordinary.clone().iter().map(|ordinary| &ordinary.trial).chain(given).chain(&foreign) {
@@ -351,7 +343,8 @@ impl Engine {
         let mut dice = Dice::new(&[self.seed, u64::from(part), u64::from(of), self.progress.batches, number]);
         let mover = Mover { harness: &self.harness, ground: &self.ground };
         if self.entries.is_empty() {
-            let trial = dice.pick(&self.ordinary).map_or_else(|| Trial::nothing(&self.harness), |one| one.trial.clone());
+            let trial =
+                dice.pick(&self.ordinary).map_or_else(|| Trial::nothing(&self.harness), |one| one.trial.clone());
             let parent = Parent { trial: &trial, wishes: &[], offsets: &[] };
             return mover.vary(parent, &trial, &mut dice);
         }

@@ -296,7 +296,6 @@ impl Feedback {
         }
         self.reads.push(read);
     }
-
 }
 
 impl Observer for Feedback {

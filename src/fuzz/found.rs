@@ -56,31 +56,22 @@ pub(super) struct Writer<'a> {
 
 impl Writer<'_> {
     /// Makes a finding, and writes it. The case is read back and checked: what is told can be run again.
-    pub fn write(
-        &mut self,
-        reduced: &Reduced,
-        target: &Target,
-        met: Met,
-        reducer_short: &str,
-    ) -> Result<Finding, Complaint> {
+    pub fn write(&mut self, reduced: &Reduced, target: &Target, met: Met, ends: &str) -> Result<Finding, Complaint> {
         let harness = Arc::clone(&self.fuzz.harness);
-        let name = format!(
-            "{} {}",
-            subject(reduced, &self.fuzz.ordinary, &harness),
-            happens(target, reducer_short, &harness)
-        );
         let wanted = self.wanted(reduced, target);
+        let happens = happens(target.promise, ends, wanted.branch, &harness);
+        let name = format!("{} {happens}", subject(reduced, &self.fuzz.ordinary, &harness));
         let stem = stem(target, &harness);
         let file = self.fuzz.found.as_ref().map(|folder| folder.join(format!("{stem}.yaml")));
         let known = file.as_ref().is_some_and(|file| file.exists());
         let folder = self.fuzz.found.clone().unwrap_or_else(|| PathBuf::from("."));
         std::fs::create_dir_all(&folder).map_err(|error| unwritable(&folder, &error))?;
         let spot = target.at.map(|at| harness.names().spot(at));
-        let comments = self.comments(target.breach.promise, spot.as_ref(), file.as_deref(), met);
+        let comments = self.comments(target.promise, spot.as_ref(), file.as_deref(), met);
         let case = case_text(&name, &comments, &reduced.trial, &wanted, &harness, &folder);
         let reasons = self.confirm(&case, &folder, file.as_deref().filter(|_| !known))?;
         Ok(Finding {
-            promise: target.breach.promise,
+            promise: target.promise,
             name,
             reasons,
             at: spot,
@@ -103,15 +94,11 @@ impl Writer<'_> {
             Decision::Branch { branch, .. } => Some(branch),
             Decision::Unclear(_) | Decision::Silent => None,
         };
-        let leaves = (target.breach.promise == Promise::Latches).then(|| {
+        let leaves = (target.promise == Promise::Latches).then(|| {
             let mut prober = super::deed::Prober::new(harness, super::promise::Promises::all(), self.fuzz.seed);
             prober.look(&reduced.trial, |outcome| unbalanced(outcome, harness))
         });
-        Wanted {
-            promise: target.breach.promise,
-            branch,
-            leaves: leaves.flatten().map(|(port, _, must)| (port, must)),
-        }
+        Wanted { promise: target.promise, branch, leaves: leaves.flatten().map(|(port, _, must)| (port, must)) }
     }
 
     fn comments(&self, promise: Promise, spot: Option<&Spot>, file: Option<&Path>, met: Met) -> Vec<String> {

@@ -32,22 +32,38 @@ pub fn ordinary(harness: &Harness) -> Vec<Ordinary> {
             list.push(Ordinary { label, field, trial });
         }
     };
-    for fields in Boundary::listed_cartridges(harness) {
+    add("nothing attached".to_owned(), None, Trial::nothing(harness));
+    let cartridges: Vec<_> =
+        Boundary::listed_cartridges(harness).into_iter().flat_map(|fields| [blank(harness, &fields), fields]).collect();
+    for fields in &cartridges {
         let field = fields.last().map(|(index, _)| *index);
         let label = fields.last().map_or_else(String::new, |(index, bytes)| field_words(harness, *index, bytes));
-        let plain = Trial::of(plug(harness, &fields), harness);
-        add(label.clone(), field, plain.clone());
-        for (port, value) in port_values(harness) {
-            let mut trial = plain.clone();
-            trial.ports[port] = Some(Schedule::Constant(value));
-            let name = &harness.rig.map.ports()[port].name;
-            add(format!("{label}, {name} 0x{value:02X}"), field, trial);
-        }
+        add(label, field, Trial::of(plug(harness, fields), harness));
     }
-    add("nothing attached".to_owned(), None, Trial::nothing(harness));
     let erased = Plug::erased(Boundary::ordinary_size(harness), &harness.layout);
     add("an erased cartridge".to_owned(), None, Trial::of(erased, harness));
+    // The plain ones come first, so that they are preferred.
+    for (fields, (port, value)) in
+        cartridges.iter().flat_map(|fields| port_values(harness).into_iter().map(move |value| (fields, value)))
+    {
+        let mut trial = Trial::of(plug(harness, fields), harness);
+        trial.ports[port] = Some(Schedule::Constant(value));
+        let Some((index, bytes)) = fields.last() else { continue };
+        let name = &harness.rig.map.ports()[port].name;
+        add(format!("{}, {name} 0x{value:02X}", field_words(harness, *index, bytes)), Some(*index), trial);
+    }
     list
+}
+
+/// The same cartridge with all its other texts blank, as a maker who has nothing to say leaves them.
+fn blank(harness: &Harness, fields: &[(usize, Vec<u8>)]) -> Vec<(usize, Vec<u8>)> {
+    let others = harness.layout.fields().iter().enumerate().filter_map(|(index, field)| match field.holds {
+        Holds::Text(pad) if fields.iter().all(|(other, _)| *other != index) => {
+            Some((index, vec![pad.byte(); field.length as usize]))
+        }
+        _ => None,
+    });
+    others.chain(fields.iter().cloned()).collect()
 }
 
 /// A cartridge with these fields, and checksums that are right.

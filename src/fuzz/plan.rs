@@ -136,6 +136,11 @@ impl Fuzz {
         varied
     }
 
+    /// How many cases to start from have parts that are not varied.
+    pub fn not_varied(&self) -> usize {
+        self.not_varied
+    }
+
     /// When the work is over for want of anything new.
     pub(super) fn quiet_limit(&self) -> u64 {
         let limited = self.most_trials.is_some() || self.time.is_some();

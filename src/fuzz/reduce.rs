@@ -2,7 +2,6 @@
 //! cartridge, then as few bytes.
 
 use super::deed::Prober;
-use super::engine::Breach;
 use super::ordinary::Ordinary;
 use super::promise::{Promise, unbalanced};
 use super::trial::{Held, Trial};
@@ -45,11 +44,18 @@ pub enum Difference {
     Interrupt(usize),
 }
 
-/// What must stay as it is while a trial is reduced.
+impl Difference {
+    /// How much of a difference it is: a whole cartridge is more than all parts of one.
+    fn weight(self) -> usize {
+        if self == Difference::Plug { 1000 } else { 1 }
+    }
+}
+
+/// What must stay as it is while a trial is reduced, and what tells findings apart.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct Target {
-    /// The promise, the end, and what the acceptance table says.
-    pub breach: Breach,
+    /// The promise.
+    pub promise: Promise,
     /// The instruction that decided, or did it.
     pub at: Option<u32>,
 }
@@ -81,39 +87,34 @@ pub struct Reducer<'a> {
 
 impl Reducer<'_> {
     /// What a trial breaks, exactly: the instruction that did it included.
-    pub fn target(&mut self, trial: &Trial, breach: Breach) -> Target {
-        Target { breach: breach.kind(), at: self.spot(trial, breach.promise) }
+    pub fn target(&mut self, trial: &Trial, promise: Promise) -> Target {
+        Target { promise, at: self.spot(trial, promise) }
     }
 
     /// The smallest trial that breaks the same.
     pub fn reduce(&mut self, trial: &Trial, target: Target) -> Reduced {
         let mut order: Vec<usize> = (0..self.ordinary.len()).collect();
-        order.sort_by_key(|index| (differences(trial, &self.ordinary[*index].trial).len(), *index));
-        let mut best: Option<(usize, usize, Reduced)> = None;
-        for base in order.into_iter().take(MOST_TRIED) {
+        order.sort_by_key(|index| {
+            let differences = differences(trial, &self.ordinary[*index].trial);
+            (differences.iter().map(|difference| difference.weight()).sum::<usize>(), *index)
+        });
+        let scored = order.into_iter().take(MOST_TRIED).map(|base| {
             let reduced = self.towards(trial, base, target);
-            let bytes = self.bytes(&reduced.trial, base);
-            let score = (reduced.differences.len(), bytes);
-            if best.as_ref().is_none_or(|(parts, bytes, _)| score < (*parts, *bytes)) {
-                best = Some((score.0, score.1, reduced));
-            }
-            if score.0 == 0 {
-                break;
-            }
-        }
+            let parts: usize = reduced.differences.iter().map(|difference| difference.weight()).sum();
+            // Of several that are as near, the plainest, which come first.
+            ((parts, self.bytes(&reduced.trial, base), base), reduced)
+        });
+        let best = scored.min_by_key(|(score, _)| *score);
         let nothing = || Reduced { trial: trial.clone(), base: 0, differences: Vec::new() };
-        let mut reduced = best.map_or_else(nothing, |(_, _, reduced)| reduced);
+        let mut reduced = best.map_or_else(nothing, |(_, reduced)| reduced);
         self.polish(&mut reduced, target);
         reduced
     }
 
     /// Whether a trial breaks the same.
     fn holds(&mut self, trial: &Trial, target: Target) -> bool {
-        let tried = self.prober.try_out(trial);
-        let promise = target.breach.promise;
-        tried.broken.has(promise)
-            && Breach::new(promise, &tried).kind() == target.breach
-            && self.spot(trial, promise) == target.at
+        let broken = self.prober.try_out(trial).broken;
+        broken.has(target.promise) && self.spot(trial, target.promise) == target.at
     }
 
     /// Gives part after part back to an ordinary trial, and byte after byte, as long as the promise stays broken.
@@ -235,6 +236,8 @@ pub fn differences(trial: &Trial, other: &Trial) -> Vec<Difference> {
     match (&trial.plug, &other.plug) {
         (None, None) => {}
         (Some(plug), Some(base)) => {
+            let fields = plug.fields.iter().zip(&base.fields).enumerate();
+            list.extend(fields.filter(|(_, (one, two))| one != two).map(|(index, _)| Difference::Field(index)));
             let plain = [
                 (Difference::Size, plug.size != base.size),
                 (Difference::Fill, plug.fill != base.fill),
@@ -244,8 +247,6 @@ pub fn differences(trial: &Trial, other: &Trial) -> Vec<Difference> {
                 (Difference::Contacts, plug.contacts != base.contacts),
             ];
             list.extend(plain.into_iter().filter(|(_, differs)| *differs).map(|(difference, _)| difference));
-            let fields = plug.fields.iter().zip(&base.fields).enumerate();
-            list.extend(fields.filter(|(_, (one, two))| one != two).map(|(index, _)| Difference::Field(index)));
         }
         _ => list.push(Difference::Plug),
     }

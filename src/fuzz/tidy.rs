@@ -56,5 +56,8 @@ impl Fuzz {
 fn best(entries: &[(usize, u64, String, Vec<Feature>)], known: &HashSet<Feature>) -> Option<usize> {
     let new = |features: &[Feature]| features.iter().filter(|feature| !known.contains(feature)).count();
     let counts = entries.iter().map(|(_, _, _, features)| new(features)).enumerate();
-    counts.filter(|(_, count)| *count > 0).max_by_key(|(index, count)| (*count, std::cmp::Reverse(*index))).map(|(index, _)| index)
+    counts
+        .filter(|(_, count)| *count > 0)
+        .max_by_key(|(index, count)| (*count, std::cmp::Reverse(*index)))
+        .map(|(index, _)| index)
 }

@@ -1,7 +1,5 @@
 //! Words for what was found: what is attached, and what happens then.
 
-use super::deed::branch_of;
-use super::feedback::Way;
 use super::ordinary::{Ordinary, field_words};
 use super::promise::Promise;
 use super::reduce::{Difference, Reduced, Target};
@@ -52,7 +50,8 @@ fn plug_words(difference: Difference, plug: &Plug, harness: &Harness) -> String 
     match difference {
         Difference::Plug => {
             let fields = harness.layout.fields().iter().zip(&plug.fields).enumerate();
-            let told = fields.filter(|(_, (_, held))| **held != Held::Absent).map(|(index, _)| held(plug, index, harness));
+            let told =
+                fields.filter(|(_, (_, held))| **held != Held::Absent).map(|(index, _)| held(plug, index, harness));
             let told: Vec<String> = told.collect();
             if told.is_empty() { format!("an image of {}", units::size(plug.size)) } else { told.join(", ") }
         }
@@ -84,25 +83,16 @@ fn held(plug: &Plug, index: usize, harness: &Harness) -> String {
     }
 }
 
-/// The branch that was taken, if it was one.
-pub fn reached(target: &Target) -> Option<usize> {
-    match Way::of(target.breach.end) {
-        Way::End { code, .. } => branch_of(code),
-        Way::Decision { .. } | Way::Jump { .. } => None,
-    }
-}
-
-/// What happens, in a few words that go behind the subject.
-pub fn happens(target: &Target, short: &str, harness: &Harness) -> String {
-    let branch = |index: Option<usize>| index.map_or("no branch", |index| &harness.rig.branches[index].name);
-    match target.breach.promise {
-        Promise::Accepts | Promise::Refuses | Promise::Branch => {
-            format!("takes {}, not {}", branch(reached(target)), branch(target.breach.wanted))
-        }
-        Promise::Crash => format!("crashes the routine: {short}"),
+/// What happens, in a few words that go behind the subject. `ends` is how the run ended, `wanted` the branch that the
+/// acceptance table says.
+pub fn happens(promise: Promise, ends: &str, wanted: Option<usize>, harness: &Harness) -> String {
+    let wanted = wanted.map_or("a branch", |index| &harness.rig.branches[index].name);
+    match promise {
+        Promise::Accepts | Promise::Refuses | Promise::Branch => format!("takes {ends}, not {wanted}"),
+        Promise::Crash => format!("crashes the routine: {ends}"),
         Promise::Hang => "hangs the routine".to_owned(),
         Promise::Limit => "is not decided within the limit".to_owned(),
-        Promise::Ends => format!("ends in no branch: {short}"),
+        Promise::Ends => format!("ends in no branch: {ends}"),
         Promise::StrayWrites => "makes the routine write outside the map".to_owned(),
         Promise::Forbidden => "makes the routine do what the harness forbids".to_owned(),
         Promise::PowerOn => "is decided by RAM at power-on".to_owned(),
@@ -113,11 +103,7 @@ pub fn happens(target: &Target, short: &str, harness: &Harness) -> String {
 
 /// The name of the file of a finding: the same for the same defect.
 pub fn stem(target: &Target, harness: &Harness) -> String {
-    let mut words = vec![target.breach.promise.name().to_owned()];
-    if let (Some(reached), Some(wanted)) = (reached(target), target.breach.wanted) {
-        let branches = &harness.rig.branches;
-        words.push(format!("{}-not-{}", branches[reached].name, branches[wanted].name));
-    }
+    let mut words = vec![target.promise.name().to_owned()];
     if let Some(at) = target.at {
         let spot = harness.names().spot(at);
         words.push(format!("at-{}", spot.symbol.unwrap_or_else(|| format!("{at:06x}"))));

@@ -95,15 +95,13 @@ impl<'a> Work<'a> {
             stored = corpus.load(&fuzz.harness)?;
             let there: BTreeSet<&str> = stored.iter().map(|entry| entry.name.as_str()).collect();
             let known = corpus.progress(fuzz.seed, fuzz.share)?;
-            let goes_on = |known: &Progress| {
-                known.plan == plan && known.entries.iter().all(|name| there.contains(name.as_str()))
-            };
+            let goes_on =
+                |known: &Progress| known.plan == plan && known.entries.iter().all(|name| there.contains(name.as_str()));
             progress = known.filter(goes_on).unwrap_or(fresh);
         }
         let ground = Ground::new(&fuzz.harness, &fuzz.only, &fuzz.pinned);
         let before = progress.trials;
-        let mut engine =
-            Engine::new(&fuzz.harness, ground, fuzz.ordinary.clone(), fuzz.promises, progress, corpus);
+        let mut engine = Engine::new(&fuzz.harness, ground, fuzz.ordinary.clone(), fuzz.promises, progress, corpus);
         engine.take_up(stored, &fuzz.given);
         let now = Instant::now();
         Ok(Self {
@@ -180,7 +178,7 @@ impl<'a> Work<'a> {
             checker: &mut self.checker,
             seed: self.fuzz.seed,
         };
-        let target = reducer.target(&broken.trial, broken.breach);
+        let target = reducer.target(&broken.trial, broken.breach.promise);
         if !self.targets.insert(target) {
             self.engine.give_back(prober);
             return Ok(None);

@@ -74,7 +74,12 @@ impl<W: Write> FuzzReporter for FuzzTerminal<W> {
         let digest = harness.rig.map.host().crc32();
         let share = if start.part == Share::default() { String::new() } else { format!(", part {}", start.part) };
         let out = &mut self.out;
-        writeln!(out, "{BOLD}{}{BOLD:#}  {DIM}{}, {files}, CRC-32 {digest:08X}{DIM:#}", harness.name, units::tame(&path))?;
+        writeln!(
+            out,
+            "{BOLD}{}{BOLD:#}  {DIM}{}, {files}, CRC-32 {digest:08X}{DIM:#}",
+            harness.name,
+            units::tame(&path)
+        )?;
         writeln!(out, "  {DIM}seed {}{share}{DIM:#}", start.seed)?;
         if start.not_varied > 0 {
             let cases = counted(start.not_varied as u64, "case");
@@ -146,7 +151,11 @@ fn found(out: &mut impl Write, finding: &Finding) -> io::Result<()> {
     if let Some(file) = &finding.file {
         let known = if finding.known { ", which was there before" } else { "" };
         writeln!(out, "  {DIM}case{DIM:#}       {}{known}", units::tame(file))?;
-        let noise = if finding.seed == crate::suite::DEFAULT_SEED { String::new() } else { format!(" --seed {}", finding.seed) };
+        let noise = if finding.seed == crate::suite::DEFAULT_SEED {
+            String::new()
+        } else {
+            format!(" --seed {}", finding.seed)
+        };
         writeln!(out, "  {DIM}explain{DIM:#}    keyway explain{noise} {}", units::tame(file))?;
     }
     Ok(())

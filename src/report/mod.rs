@@ -3,6 +3,7 @@
 mod changes;
 mod coverage;
 mod explanation;
+mod fuzz;
 mod github;
 mod html;
 mod instructions;
@@ -18,6 +19,7 @@ mod words;
 
 pub use changes::{write_changes, write_first};
 pub use explanation::write as write_explanation;
+pub use fuzz::{FuzzLines, FuzzRecord, FuzzReporter, FuzzStart, FuzzTerminal};
 pub use github::Github;
 pub use html::Html;
 pub use instructions::write as write_instructions;

@@ -1,12 +1,13 @@
 //! The acceptance table: ordered rules that say which cartridge ought to take which branch.
 //!
 //! Rules look at what shows in the window, not at the image: a header out of sight is no header. Bytes that are not one
-//! fixed value (floating open bus) equal nothing; flickering contacts and ports that change make a rule undecidable.
+//! fixed value (floating open bus) equal nothing; flickering contacts, data lines that hang loose and ports that change
+//! make a rule undecidable.
 
 use std::ops::RangeInclusive;
 
-use crate::board::{Inputs, Map, shown_offset, steady_byte};
-use crate::cartridge::{Field, Holds, Layout};
+use crate::board::{Inputs, Map, OpenBus, shown_offset, steady_byte};
+use crate::cartridge::{Field, Flaw, Holds, Layout};
 
 /// What a header field must hold.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -120,7 +121,9 @@ impl Acceptance {
         let conditions = self.conditions().flat_map(|conditions| &conditions.fields);
         let listed = conditions.flat_map(|(_, wanted)| match wanted {
             FieldMatch::OneOf(texts) => texts.clone(),
-            FieldMatch::Part { starts, ends, contains } => [starts, ends, contains].into_iter().flatten().cloned().collect(),
+            FieldMatch::Part { starts, ends, contains } => {
+                [starts, ends, contains].into_iter().flatten().cloned().collect()
+            }
             FieldMatch::Numbers(range) => [range.start(), range.end()].map(|end| end.to_be_bytes().to_vec()).into(),
             FieldMatch::Checksum(_) => Vec::new(),
         });
@@ -170,6 +173,9 @@ impl Seen<'_> {
             if self.inputs.attached.contacts.flicker() {
                 return Err("a contact flickers, so the header is not one fixed text".to_owned());
             }
+            if self.adrift() {
+                return Err("a data line is open on a bus that nothing holds, so what is read is chance".to_owned());
+            }
             if matches!(wanted, FieldMatch::Checksum(_)) && !self.inputs.attached.contacts.good() {
                 return Err("a contact is faulty, so the sum as it is read is not that of the image".to_owned());
             }
@@ -183,6 +189,13 @@ impl Seen<'_> {
             }
         }
         Ok(true)
+    }
+
+    /// Whether a line of what is attached carries whatever was last on the bus.
+    fn adrift(&self) -> bool {
+        let held = matches!(self.inputs.empty, OpenBus::Ones | OpenBus::Zeros);
+        let attached = &self.inputs.attached;
+        !held && attached.image.is_some() && attached.contacts.data.iter().any(|fault| fault.is == Flaw::Open)
     }
 
     /// The bytes of a field as they show.
