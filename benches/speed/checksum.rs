@@ -104,6 +104,7 @@ fn rig(rom: &[u8]) -> Rig {
         exit: Exit::At(DONE),
         when: None,
         shows: Vec::new(),
+        leaves: Vec::new(),
     };
     Rig { map: Arc::new(Map::new(parts).expect("a map")), routine, interrupts: Vec::new(), branches: vec![done] }
 }

@@ -132,6 +132,11 @@ impl Bus {
         &self.writes
     }
 
+    /// What each port holds, by index.
+    pub fn held(&self) -> impl Iterator<Item = u16> + '_ {
+        self.ports.iter().map(|port| port.latched)
+    }
+
     /// What went astray so far.
     pub fn troubles(&self) -> &Troubles {
         &self.troubles

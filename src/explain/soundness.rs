@@ -115,7 +115,14 @@ fn rig(words: &[u16], noise: &mut Noise) -> Rig {
         waits: Vec::new(),
     };
     let exit = Exit::At(CODE + 2 * words.len() as u32 - 4);
-    let branch = Branch { name: "end".to_owned(), kind: BranchKind::Rejected, exit, when: None, shows: Vec::new() };
+    let branch = Branch {
+        name: "end".to_owned(),
+        kind: BranchKind::Rejected,
+        exit,
+        when: None,
+        shows: Vec::new(),
+        leaves: Vec::new(),
+    };
     let routine = Routine {
         entry: Entry::At(CODE),
         stack: 0xE0_FE00,

@@ -10,7 +10,7 @@ use std::hash::{BuildHasherDefault, Hasher};
 use super::deed::Deed;
 use super::trial::Trial;
 use crate::board::{BUS_MASK, Inputs, OpenBus, shown_offset};
-use crate::cartridge::Image;
+use crate::cartridge::{Image, Segment};
 use crate::noise::mix;
 use crate::suite::Harness;
 
@@ -49,15 +49,13 @@ impl Read {
     }
 
     /// What a trial has there; `None` if it cannot be told.
-    fn found(self, trial: &Trial, inputs: &Inputs, harness: &Harness) -> Option<u32> {
+    fn found(self, trial: &Trial, harness: &Harness, shown: &mut Shown) -> Option<u32> {
         if self.0 & Self::PORT != 0 {
             let port = (self.0 & !Self::PORT) as usize;
             let Some(schedule) = trial.schedule(port, harness) else { return Some(OPEN) };
             return schedule.constant().map(u32::from);
         }
-        let image = inputs.attached.image.as_deref();
-        let byte = |address: u32| image.and_then(|image| shown(image, address)).map_or(OPEN, u32::from);
-        Some(self.addresses().fold(0, |label, address| label << 16 | byte(address)))
+        Some(self.addresses().fold(0, |label, address| label << 16 | shown.byte(address)))
     }
 }
 
@@ -85,11 +83,12 @@ impl Memo {
     /// What a trial does, if a run has read the same before.
     pub fn look_up(&self, trial: &Trial, inputs: &Inputs, harness: &Harness) -> Option<&Deed> {
         let mut node = *self.roots.get(&root(trial, inputs)?)?;
+        let mut shown = Shown::of(inputs);
         loop {
             match self.nodes[node as usize] {
                 Node::Open => return None,
                 Node::Done(deed) => return self.deeds.get(deed as usize),
-                Node::Reads(read) => node = *self.children.get(&(node, read.found(trial, inputs, harness)?))?,
+                Node::Reads(read) => node = *self.children.get(&(node, read.found(trial, harness, &mut shown)?))?,
             }
         }
     }
@@ -108,9 +107,10 @@ impl Memo {
                 node
             }
         };
+        let mut shown = Shown::of(inputs);
         for read in reads {
             // A port whose value changes cannot be looked up.
-            let Some(label) = read.found(trial, inputs, harness) else { return };
+            let Some(label) = read.found(trial, harness, &mut shown) else { return };
             match self.nodes[node as usize] {
                 Node::Open => self.nodes[node as usize] = Node::Reads(*read),
                 Node::Reads(next) if next == *read => {}
@@ -156,8 +156,30 @@ fn root(trial: &Trial, inputs: &Inputs) -> Option<u64> {
     trial.interrupts.iter().all(Option::is_none).then_some(empty)
 }
 
-fn shown(image: &Image, address: u32) -> Option<u8> {
-    image.byte(shown_offset(address, image.size())?)
+/// What shows of an image, and the stretch of it that was looked at last.
+struct Shown<'a> {
+    image: Option<&'a Image>,
+    segment: Segment,
+}
+
+impl<'a> Shown<'a> {
+    fn of(inputs: &'a Inputs) -> Self {
+        Self { image: inputs.attached.image.as_deref(), segment: Segment::default() }
+    }
+
+    fn byte(&mut self, address: u32) -> u32 {
+        let Some((image, offset)) = self.image.and_then(|image| Some((image, shown_offset(address, image.size())?)))
+        else {
+            return OPEN;
+        };
+        if image.swapped() {
+            return image.byte(offset).map_or(OPEN, u32::from);
+        }
+        if !self.segment.offsets.contains(&offset) {
+            self.segment = image.segment(offset);
+        }
+        u32::from(image.in_segment(&self.segment, offset))
+    }
 }
 
 /// A hasher for the two small numbers of a child.

@@ -179,9 +179,9 @@ pub fn unbalanced(outcome: &Outcome, harness: &Harness) -> Option<(usize, u16, u
     let map = &harness.rig.map;
     let latches = map.overlays().iter().map(|overlay| overlay.port);
     latches.into_iter().find_map(|port| {
-        let must = map.ports()[port].power_on;
-        let holds = outcome.writes.iter().rev().find(|write| write.port == port).map_or(must, |write| write.value);
-        let _ = branch;
+        let said = branch.leaves.iter().find(|(other, _)| *other == port).map(|(_, value)| *value);
+        let must = said.unwrap_or(map.ports()[port].power_on);
+        let holds = outcome.held[port];
         (holds != must).then_some((port, holds, must))
     })
 }

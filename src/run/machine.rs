@@ -395,6 +395,8 @@ impl<O: Observer> Machine<O> {
         outcome.registers = *self.cpu.registers();
         outcome.writes.clear();
         outcome.writes.extend_from_slice(self.board.bus.writes());
+        outcome.held.clear();
+        outcome.held.extend(self.board.bus.held());
         outcome.troubles.copy(self.board.bus.troubles());
         outcome.held_back = self.interrupts.held_back(mask(&self.cpu));
         outcome.probes.clear();

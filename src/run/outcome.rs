@@ -96,6 +96,8 @@ pub struct Outcome {
     pub registers: Registers,
     /// Writes to ports, in order.
     pub writes: Vec<PortWrite>,
+    /// What each port holds at the end, by index: what was written last, or the value at power-on.
+    pub held: Vec<u16>,
     /// What went astray.
     pub troubles: Troubles,
     /// A device whose request waits behind the interrupt mask, by index.
@@ -116,6 +118,7 @@ impl Default for Outcome {
             cycles: 0,
             registers: Registers::default(),
             writes: Vec::new(),
+            held: Vec::new(),
             troubles: Troubles::default(),
             held_back: None,
             probes: Vec::new(),

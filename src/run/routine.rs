@@ -103,6 +103,8 @@ pub struct Branch {
     pub when: Option<Condition>,
     /// Values that it leaves behind, by name.
     pub shows: Vec<(String, Cell)>,
+    /// What ports hold then, by index.
+    pub leaves: Vec<(usize, u16)>,
 }
 
 /// Everything that stays the same from run to run.

@@ -13,6 +13,7 @@ use serde_yaml::Value as Yaml;
 use super::board_file::{FillWord, OpenBusWord, ReadsSpec};
 use super::collection::{Named, OneOrMany, some};
 use super::forms::{Forms, forms};
+use super::harness_file::Forbidden;
 use super::interrupt_file::RequestsSpec;
 use super::recipe_file::RecipeSchema;
 use super::rule_file::Literal;
@@ -127,6 +128,11 @@ pub struct ExpectSpec {
     pub registers: Option<Named<Number>>,
     /// Limits that the run must stay within.
     pub within: Option<WithinSpec>,
+    /// What ports hold at the end, by name: the value written last, or the one at power-on. Counts before what the branch
+    /// says.
+    pub leaves: Option<Named<Number>>,
+    /// What this case forbids beside what the harness forbids.
+    pub forbid: Option<OneOrMany<Forbidden>>,
     /// Branches that must not be taken.
     pub never: Option<OneOrMany<String>>,
     /// Header fields (by name) and image offsets (as ranges) outside of which the cartridge must not be read.

@@ -6,9 +6,11 @@ use super::case_file::{ExpectSpec, PortWritesSpec, WritesSpec};
 use super::collection::Named;
 use super::document::KeyPath;
 use super::harness::Harness;
+use super::harness_file::Forbidden;
 use super::place::{CellText, Place};
 use super::plan_board::port_value;
-use super::plan_rules::check_memory_cell;
+use super::plan_leaves;
+use super::plan_rules::{self, check_memory_cell};
 use super::refusal::Refusal;
 use super::scalar::{Count, FromScalar, Number, Range as RangeText, Scalar};
 use super::sections::symbol_help;
@@ -16,7 +18,7 @@ use crate::board::Place as BusPlace;
 use crate::cartridge::LARGEST_IMAGE;
 use crate::run::{Cell, Setup, Width};
 use crate::units;
-use crate::verdict::{Decision, Expectation, PortWrites, Shows, Wanted, Within, Writes};
+use crate::verdict::{Decision, Expectation, Forbid, PortWrites, Shows, Wanted, Within, Writes};
 
 /// A key of `expect`.
 fn key(name: &str) -> KeyPath {
@@ -43,6 +45,8 @@ pub fn resolve(harness: &Harness, spec: &ExpectSpec, setup: &mut Setup) -> Resul
     expectation.shows = resolver.shows(spec, &expectation.branch)?;
     expectation.writes = resolver.writes(spec)?;
     expectation.cells = resolver.cells(spec)?;
+    expectation.leaves = resolver.leaves(spec)?;
+    expectation.forbid = forbid(spec)?;
     expectation.within = resolver.within(spec)?;
     expectation.reads = resolver.reads(spec)?;
     Ok(expectation)
@@ -68,10 +72,24 @@ fn check_empty(spec: &ExpectSpec) -> Result<(), Refusal> {
 fn says_more(spec: &ExpectSpec) -> bool {
     spec.never.is_some()
         || spec.writes.is_some()
+        || spec.leaves.is_some()
+        || spec.forbid.is_some()
         || spec.memory.is_some()
         || spec.registers.is_some()
         || spec.within.is_some()
         || spec.reads.is_some()
+}
+
+/// What a case forbids by itself.
+fn forbid(spec: &ExpectSpec) -> Result<Forbid, Refusal> {
+    let list = spec.forbid.as_ref().map_or(&[][..], |list| &list.0);
+    match list.iter().position(|word| *word == Forbidden::ExecutesOutsideHost) {
+        Some(index) => {
+            let at = if list.len() > 1 { key("forbid").index(index) } else { key("forbid") };
+            Err(Refusal::new(at, "where code may run is said for all cases: under `forbid` of the harness"))
+        }
+        None => Ok(plan_rules::forbid(list)),
+    }
 }
 
 struct Resolver<'a> {
@@ -219,6 +237,12 @@ impl Resolver<'_> {
                 Ok(vec![Writes::InOrder(steps?)])
             }
         }
+    }
+
+    fn leaves(&self, spec: &ExpectSpec) -> Result<Vec<(usize, u16)>, Refusal> {
+        let Some(leaves) = &spec.leaves else { return Ok(Vec::new()) };
+        plan_leaves::leaves(&self.harness.rig.map, &leaves.0)
+            .map_err(|refusal| Refusal { path: key("leaves").join(&refusal.path), ..refusal })
     }
 
     fn cells(&mut self, spec: &ExpectSpec) -> Result<Vec<(usize, String, u32)>, Refusal> {

@@ -180,6 +180,8 @@ impl Harness {
             writes: Vec::new(),
             cells: Vec::new(),
             within: Within::default(),
+            leaves: Vec::new(),
+            forbid: Forbid::default(),
             never: Vec::new(),
             reads: None,
         }

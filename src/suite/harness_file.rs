@@ -149,6 +149,8 @@ pub struct BranchSpec {
     pub when: Option<StateSpec>,
     /// Values that the branch leaves behind, by name, for `expect: {shows: ...}`.
     pub shows: Option<Named<CellText>>,
+    /// What ports hold when this branch is taken, by name: the value written last, or the one at power-on.
+    pub leaves: Option<Named<Number>>,
 }
 
 /// A cell that holds a value; give one of byte, word, long or register.

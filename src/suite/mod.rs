@@ -25,6 +25,7 @@ mod place;
 mod placeholder;
 mod plan_board;
 mod plan_interrupts;
+mod plan_leaves;
 mod plan_rules;
 mod plan_table;
 mod recipe_file;

@@ -4,6 +4,7 @@ use super::complaint::Complaint;
 use super::document::KeyPath;
 use super::harness_file::{BranchSpec, Forbidden, HandledWord, RoutineSpec, StateSpec};
 use super::place::{CellText, Place};
+use super::plan_leaves;
 use super::scalar::Number;
 use super::sections::Sections;
 use crate::board::{BUS_MASK, Map, Place as BusPlace};
@@ -250,7 +251,12 @@ fn branch(
     for (show, text) in spec.shows.iter().flat_map(|shows| &shows.0) {
         shows.push((show.clone(), cell(sections, &path.key("shows").key(show), text, map)?));
     }
-    Ok(Branch { name: name.to_owned(), kind: spec.kind, exit, when, shows })
+    let leaves = spec.leaves.as_ref().map_or(Ok(Vec::new()), |leaves| plan_leaves::leaves(map, &leaves.0));
+    let leaves = leaves.map_err(|refusal| {
+        let at = path.key("leaves").join(&refusal.path);
+        refusal.complain(sections.document(&at), &at)
+    })?;
+    Ok(Branch { name: name.to_owned(), kind: spec.kind, exit, when, shows, leaves })
 }
 
 fn condition(sections: &Sections, path: &KeyPath, state: &StateSpec, map: &Map) -> Result<Condition, Complaint> {

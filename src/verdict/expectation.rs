@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use super::Decision;
+use super::{Decision, Forbid};
 use crate::run::BranchKind;
 
 /// Which branches are wanted.
@@ -33,6 +33,10 @@ pub struct Expectation {
     pub cells: Vec<(usize, String, u32)>,
     /// Limits.
     pub within: Within,
+    /// What ports must hold at the end, by index; counts before what the branch says.
+    pub leaves: Vec<(usize, u16)>,
+    /// What is forbidden beside what the harness forbids.
+    pub forbid: Forbid,
     /// Branches that must not be taken.
     pub never: Vec<usize>,
     /// Offsets of the attached image outside of which nothing may be read.

@@ -8,7 +8,7 @@ use crate::run::{Cell, End, Outcome, Rig};
 use crate::units;
 
 /// What no run of a harness may do.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Forbid {
     /// Writes that land nowhere.
     pub writes_outside_map: bool,
@@ -20,6 +20,20 @@ pub struct Forbid {
     pub undeclared_port_writes: bool,
     /// Code that remaps itself.
     pub executes_remapped: bool,
+}
+
+impl Forbid {
+    /// What either forbids.
+    #[must_use]
+    pub fn or(self, other: Self) -> Self {
+        Self {
+            writes_outside_map: self.writes_outside_map || other.writes_outside_map,
+            reads_outside_map: self.reads_outside_map || other.reads_outside_map,
+            reads_ram_before_writing: self.reads_ram_before_writing || other.reads_ram_before_writing,
+            undeclared_port_writes: self.undeclared_port_writes || other.undeclared_port_writes,
+            executes_remapped: self.executes_remapped || other.executes_remapped,
+        }
+    }
 }
 
 /// Every reason why an outcome is not what was wanted; none if it is. `stray_read` is the first read of the attached
@@ -36,10 +50,11 @@ pub fn judge(
     judge.specification();
     judge.shows();
     judge.writes();
+    judge.leaves();
     judge.cells();
     judge.within(wanted.within);
     judge.reads(stray_read);
-    judge.forbidden(forbid);
+    judge.forbidden(forbid.or(wanted.forbid));
     judge.reasons
 }
 
@@ -212,6 +227,31 @@ impl Judge<'_> {
             if steps.is_empty() { "nothing".to_owned() } else { steps.iter().map(show).collect::<Vec<_>>().join(", ") }
         };
         Some(format!("the ports were written {}; wanted {}", show(&found), show(steps)))
+    }
+
+    /// What ports hold at the end: as the case says, or else as the branch says.
+    fn leaves(&mut self) {
+        if matches!(self.outcome.end, End::Limit(_)) {
+            return;
+        }
+        let wanted = self.wanted;
+        let branch = self.outcome.branch().map(|index| &self.names.rig.branches[index]);
+        let said = |port: &usize| wanted.leaves.iter().any(|(other, _)| other == port);
+        let of_branch = branch.iter().flat_map(|branch| &branch.leaves).filter(|(port, _)| !said(port));
+        for (port, value) in wanted.leaves.iter().chain(of_branch) {
+            let holds = self.outcome.held[*port];
+            if holds == *value {
+                continue;
+            }
+            let last = self.outcome.writes.iter().rev().find(|write| write.port == *port);
+            let since = match last {
+                Some(write) if write.value == holds => format!(" since {}", self.names.spot(write.pc)),
+                _ => String::new(),
+            };
+            let name = &self.names.rig.map.ports()[*port].name;
+            let (holds, value) = (number(u32::from(holds)), number(u32::from(*value)));
+            self.add(Why::Leaves, format!("`{name}` holds {holds} at the end{since}; wanted {value}"));
+        }
     }
 
     fn within(&mut self, within: Within) {

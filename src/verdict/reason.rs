@@ -17,6 +17,8 @@ pub enum Why {
     Shows,
     /// Port writes.
     Writes,
+    /// What ports hold at the end.
+    Leaves,
     /// A memory or register value.
     Value,
     /// A limit that the case sets.

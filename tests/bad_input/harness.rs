@@ -113,6 +113,8 @@ const NAMES: &[Break] = &[
 const SENSE: &[Break] = &[
     broken("at: mode_patched", "at: mode_combination", "22:3", "branches.patched", "`patched` can never be told: `combination` before it leaves at the same place"),
     broken("at: mode_patched", "at: detect", "22:38", "branches.patched.at", "the routine starts there, so every run would be over before it begins"),
+    broken("at: mode_patched", "at: mode_patched, leaves: {latsh: 0}", "22:61", "branches.patched.leaves.latsh", "did you mean `latch`?"),
+    broken("at: mode_patched", "at: mode_patched, leaves: {latch: 7}", "22:68", "branches.patched.leaves.latch", "the port `latch` never holds 7: its `writes` does not list it"),
     broken("port: latch, is: 1", "port: latch, is: 2", "11:95", "overlays[0].while.is", "the overlay would never show: the `writes` of `latch` do not list 2"),
     broken("  - {branch: noise}", "  - {branch: noise}\n  - {branch: alone}", "33:5", "acceptance[6]", "no cartridge comes to this rule: rule 6 takes all that fit it"),
     broken("{product: AW-3200-00}", "{product: {starts: AW-}}", "29:5", "acceptance[2]", "no cartridge comes to this rule: rule 2 takes all that fit it"),

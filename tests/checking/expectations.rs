@@ -55,6 +55,60 @@ fn branch_kind_and_table() {
 }
 
 #[test]
+fn what_ports_hold_at_the_end() {
+    holds(&format!("{DRUMS}    expect: {{leaves: {{latch: 0}}}}\n"));
+    holds(&format!("{OTHER}    expect: {{branch: noise, leaves: {{latch: 0}}}}\n"));
+    let latch = "`latch` holds 0 at the end since 0x0002FE <copy_table+6>";
+    fails(&format!("{DRUMS}    expect: {{leaves: {{latch: 1}}}}\n"), &[latch, "; wanted 1"]);
+    // Nothing was written, so there is no place to name.
+    fails(&format!("{OTHER}    expect: {{leaves: {{latch: 1}}}}\n"), &["`latch` holds 0 at the end; wanted 1"]);
+}
+
+#[test]
+fn what_a_branch_leaves() {
+    let run = |branch: &str, case: &str| {
+        let project = Project::demo();
+        let harness = std::fs::read_to_string(project.path().join("harness/aria.yaml")).unwrap();
+        let label = "at: mode_patched";
+        assert!(harness.contains(label));
+        project.write("harness/aria.yaml", harness.replace(label, &format!("{label}, leaves: {{latch: {branch}}}")));
+        let attach = "{signature: \"PARLOR16 SYSTEM \", product: AW-2100-00}";
+        let cases = format!("cases:\n  - {{name: one, attach: {attach}{case}}}\n");
+        project.write("cases/one.yaml", format!("harness: ../harness/aria.yaml\n{cases}"));
+        let ran = project.run(&["check", "cases/one.yaml"]);
+        (ran.code, ran.out)
+    };
+    assert_eq!(run("0", "").0, 0);
+    let (code, out) = run("1", "");
+    assert_eq!(code, 1);
+    assert!(out.contains("`latch` holds 0 at the end since") && out.contains("; wanted 1"), "{out}");
+    // The case's word counts for the case.
+    assert_eq!(run("1", ", expect: {leaves: {latch: 0}}").0, 0);
+}
+
+#[test]
+fn what_a_case_forbids() {
+    // The demo writes declared values only, and reads nothing outside of its map.
+    let all =
+        "[writes-outside-map, reads-outside-map, reads-ram-before-writing, undeclared-port-writes, executes-remapped]";
+    holds(&format!("{DRUMS}    expect: {{forbid: {all}}}\n"));
+    holds(&format!("{DRUMS}    expect: {{branch: patched, forbid: undeclared-port-writes}}\n"));
+    let project = Project::demo();
+    let harness = std::fs::read_to_string(project.path().join("harness/aria.yaml")).unwrap();
+    project.write("harness/aria.yaml", harness.replace("writes: [0, 1]", "writes: [1]"));
+    let case = |expect: &str| {
+        let attach = "{signature: \"PARLOR16 SYSTEM \", product: AW-2100-00}";
+        let cases = format!("cases:\n  - {{name: one, attach: {attach}, expect: {expect}}}\n");
+        project.write("cases/one.yaml", format!("harness: ../harness/aria.yaml\n{cases}"));
+        project.run(&["check", "cases/one.yaml"])
+    };
+    assert_eq!(case("{branch: patched}").code, 0);
+    let ran = case("{branch: patched, forbid: [undeclared-port-writes]}");
+    assert_eq!(ran.code, 1);
+    assert!(ran.out.contains("wrote 0 to `latch`, a value that the harness does not declare"), "{}", ran.out);
+}
+
+#[test]
 fn never() {
     holds(&format!("{DRUMS}    expect: {{never: [combination, noise]}}\n"));
     fails(

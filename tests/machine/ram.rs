@@ -236,7 +236,14 @@ fn probes_conditions_and_shown_values_depend_on_the_fill_too() {
         let mut bench = Bench::new(code);
         let shows = vec![("value".to_owned(), word_at(address))];
         let kind = BranchKind::Rejected;
-        bench.branches.push(Branch { name: "shown".into(), kind, exit: Exit::Return, when: None, shows });
+        bench.branches.push(Branch {
+            name: "shown".into(),
+            kind,
+            exit: Exit::Return,
+            when: None,
+            shows,
+            leaves: Vec::new(),
+        });
         assert_eq!(bench.run().fill_matters, matters, "shown {address:#X}");
     }
     let mut setup = Bench::new(code).setup();

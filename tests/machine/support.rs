@@ -149,7 +149,7 @@ impl Bench {
     /// Adds a branch at an address.
     pub fn branch(mut self, name: &str, exit: Exit, when: Option<Condition>) -> Self {
         let kind = BranchKind::Fallback;
-        self.branches.push(Branch { name: name.to_owned(), kind, exit, when, shows: Vec::new() });
+        self.branches.push(Branch { name: name.to_owned(), kind, exit, when, shows: Vec::new(), leaves: Vec::new() });
         self
     }
 
