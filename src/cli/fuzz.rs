@@ -37,7 +37,7 @@ pub struct FuzzArguments {
     #[arg(long, value_name = "NUMBER", value_parser = clap::value_parser!(u16).range(1..=256))]
     jobs: Option<u16>,
 
-    /// End after so many trials, those of earlier sittings with the same corpus included.
+    /// End with the batch in which so many trials are made, those of earlier sittings with the same corpus included.
     #[arg(long, value_name = "NUMBER", value_parser = clap::value_parser!(u64).range(1..))]
     trials: Option<u64>,
 

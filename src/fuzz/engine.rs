@@ -261,17 +261,12 @@ impl Engine {
     }
 
     /// Tries the next batch: what it broke that is not known yet, in order; `None` if it was stopped, and then nothing of
-    /// it counts. `most` is how many trials it may have.
+    /// it counts.
     ///
     /// # Errors
     /// If an entry cannot be written.
-    pub fn batch(
-        &mut self,
-        most: u64,
-        deadline: Option<Instant>,
-        stop: &AtomicBool,
-    ) -> Result<Option<Vec<Broken>>, Complaint> {
-        let size = self.size().min(most);
+    pub fn batch(&mut self, deadline: Option<Instant>, stop: &AtomicBool) -> Result<Option<Vec<Broken>>, Complaint> {
+        let size = self.size();
         let count = self.planned.len().min(size as usize);
         let planned: Vec<Trial> = self.planned.drain(..count).collect();
         self.running.store(0, Ordering::Relaxed);

@@ -36,6 +36,8 @@ mod promise;
 mod reduce;
 mod report;
 mod share;
+#[cfg(test)]
+mod tests;
 mod texts;
 mod tidy;
 mod told;

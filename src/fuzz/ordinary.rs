@@ -146,7 +146,7 @@ fn plug_of(image: &Image, layout: &Layout, seed: u64) -> Option<Plug> {
             plug.put(offset, *byte, layout);
         }
     }
-    // Whatever lies behind the header is a copy of it, or the image is none of these.
+    // What lies behind the header is a copy of it, or single bytes.
     let first = spans.first().map_or(0, |(at, _)| *at);
     for copy in spans.iter().filter_map(|(at, _)| at.checked_sub(first)).filter(|copy| *copy >= header) {
         let mut with = plug.clone();
@@ -156,14 +156,22 @@ fn plug_of(image: &Image, layout: &Layout, seed: u64) -> Option<Plug> {
         }
     }
     let made = plug.image(layout, seed);
-    (covers(&made, image) && covers(image, &made) && made.fill() == image.fill()).then_some(plug)
+    for (at, bytes) in spans.iter().filter(|(at, _)| *at >= header) {
+        let other = (*at..).zip(bytes.iter()).filter(|(offset, byte)| stored(&made, *offset) != Some(**byte));
+        other.for_each(|(offset, byte)| plug.put(offset, *byte, layout));
+    }
+    let made = plug.image(layout, seed);
+    let same = covers(&made, image) && covers(image, &made) && made.fill() == image.fill();
+    (same && plug.raw.len() <= MOST_RAW).then_some(plug)
 }
 
-/// Whether all that is put in one image shows in the other.
+/// The byte of an image at an offset, before byte order.
+fn stored(image: &Image, offset: u32) -> Option<u8> {
+    let other = offset ^ 1;
+    image.byte(if image.swapped() && offset.max(other) < image.size() { other } else { offset })
+}
+
+/// Whether all that is put in one image is stored in the other.
 fn covers(part: &Image, whole: &Image) -> bool {
-    let shows = |offset: u32, byte: u8| {
-        let at = if whole.swapped() && (offset | 1) < whole.size() { offset ^ 1 } else { offset };
-        whole.byte(at) == Some(byte)
-    };
-    part.spans().all(|(at, bytes)| (at..).zip(bytes).all(|(offset, byte)| shows(offset, *byte)))
+    part.spans().all(|(at, bytes)| (at..).zip(bytes).all(|(offset, byte)| stored(whole, offset) == Some(*byte)))
 }

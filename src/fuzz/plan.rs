@@ -94,7 +94,7 @@ impl Fuzz {
         Self { promises: self.promises.without(promise), ..self }
     }
 
-    /// Is over after so many trials, those of earlier sittings with the same corpus included.
+    /// Is over after the batch in which so many trials are made, those of earlier sittings with the same corpus included.
     #[must_use]
     pub fn trials(self, most: u64) -> Self {
         Self { most_trials: Some(most), ..self }

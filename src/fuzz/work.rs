@@ -127,8 +127,7 @@ impl<'a> Work<'a> {
         let deadline = self.fuzz.time.map(|time| self.began + time);
         let most = self.fuzz.most_trials.unwrap_or(u64::MAX);
         loop {
-            let left = most.saturating_sub(self.engine.progress.trials);
-            if left == 0 {
+            if self.engine.progress.trials >= most {
                 return Ok(Ended::Trials);
             }
             if self.engine.progress.quiet >= self.fuzz.quiet_limit() {
@@ -138,7 +137,7 @@ impl<'a> Work<'a> {
                 return Ok(Ended::Time);
             }
             let entries = self.engine.progress.entries.len();
-            let Some(broken) = self.engine.batch(left, deadline, stop)? else {
+            let Some(broken) = self.engine.batch(deadline, stop)? else {
                 return Ok(if stop.load(Ordering::Relaxed) { Ended::Stopped } else { Ended::Time });
             };
             for broken in broken {
