@@ -6,6 +6,7 @@ mod browser;
 mod checking;
 mod coverage;
 mod explaining;
+mod fuzzing;
 mod machine;
 mod manual;
 mod random;

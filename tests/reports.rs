@@ -4,10 +4,12 @@
 mod changes;
 mod files;
 mod github;
-mod json;
+pub mod json;
 mod junit;
 mod markdown;
 mod watch;
+
+pub use self::json::check as fits_schema;
 
 use std::cell::RefCell;
 use std::io::{self, Write};

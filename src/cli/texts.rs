@@ -6,7 +6,7 @@ use clap::{Args, CommandFactory, ValueEnum};
 use clap_complete::Shell;
 
 use super::{Arguments, Failure, exit};
-use crate::report::{Listed, Record, Told};
+use crate::report::{FuzzRecord, Listed, Record, Told};
 use crate::suite::{case_schema, harness_schema, lines_schema};
 
 /// Arguments of `schema`.
@@ -29,6 +29,8 @@ enum SchemaOf {
     Explanation,
     /// The lines of `list --format json`.
     List,
+    /// The lines of `fuzz --format json`.
+    Fuzz,
 }
 
 /// Arguments of `completions`.
@@ -47,6 +49,7 @@ pub fn schema(arguments: &SchemaArguments) -> Result<u8, Failure> {
         SchemaOf::Results => lines_schema::<Record>(),
         SchemaOf::Explanation => lines_schema::<Told>(),
         SchemaOf::List => lines_schema::<Listed>(),
+        SchemaOf::Fuzz => lines_schema::<FuzzRecord>(),
     };
     print(text.as_bytes())
 }

@@ -184,8 +184,14 @@ impl Engine {
             stored.into_iter().partition(|entry| names.contains(&entry.name));
         let mut own: HashMap<String, Trial> = own.into_iter().map(|entry| (entry.name, entry.trial)).collect();
         let foreign: Vec<Trial> = others.into_iter().filter(|entry| !split(entry)).map(|entry| entry.trial).collect();
-        for trial in self.ordinary.clone().iter().map(|ordinary| &ordinary.trial).chain(given).chain(&foreign) {
+        let ordinary = Arc::clone(&self.ordinary);
+        for trial in ordinary.iter().map(|ordinary| &ordinary.trial).chain(given).chain(&foreign) {
             self.plan(trial.clone());
+        }
+        // What is ordinary is always varied, also where it goes no way of its own: a cartridge that nobody looks at goes
+        // the way of an empty socket.
+        for ordinary in ordinary.iter() {
+            self.recall(ordinary.trial.clone());
         }
         for trial in foreign {
             self.recall(trial);

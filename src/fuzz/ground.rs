@@ -33,7 +33,7 @@ pub enum Part {
     Contacts,
     /// What ports read.
     Ports,
-    /// When devices interrupt.
+    /// When devices interrupt for the first time; their periods stay.
     Interrupts,
 }
 
@@ -120,7 +120,7 @@ fn parts(harness: &Harness, only: &[Part], fields: &[usize]) -> Vec<Part> {
     let there = |part: &Part| match part {
         Part::Checksums => sums > 0,
         Part::Ports => map.ports().iter().any(|port| port.reads.is_some()),
-        Part::Interrupts => !harness.rig.interrupts.is_empty(),
+        Part::Interrupts => harness.rig.interrupts.iter().any(|device| device.timing.first.is_some()),
         Part::OpenBus => harness.empty != OpenBus::BusError,
         _ => true,
     };

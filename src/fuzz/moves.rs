@@ -265,17 +265,19 @@ impl Mover<'_> {
         };
     }
 
+    /// Another moment of the first request. A device's period is the machine's own and stays; one that never requests
+    /// goes on not to.
     fn interrupt(&self, trial: &mut Trial, dice: &mut Dice) {
-        if trial.interrupts.is_empty() {
-            return;
-        }
-        let device = dice.below(trial.interrupts.len());
-        let every = dice.one_in(2).then(|| some(dice).max(64));
-        trial.interrupts[device] = match dice.below(6) {
-            0 => None,
-            1 => Some(Timing::default()),
-            _ => Some(Timing { first: Some(some(dice)), every }),
+        let devices = &self.harness.rig.interrupts;
+        let requesting: Vec<usize> =
+            (0..devices.len()).filter(|index| devices[*index].timing.first.is_some()).collect();
+        let Some(index) = dice.pick(&requesting).copied() else { return };
+        let every = devices[index].timing.every;
+        let first = match every {
+            Some(period) if dice.one_in(2) => dice.bits() % period.max(1),
+            _ => some(dice),
         };
+        trial.interrupts[index] = if dice.one_in(6) { None } else { Some(Timing { first: Some(first), every }) };
     }
 }
 

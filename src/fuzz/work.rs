@@ -87,6 +87,9 @@ fn case(trial: &Trial, name: &str, harness: &Harness, seed: u64) -> Case {
 
 impl<'a> Work<'a> {
     fn begin(fuzz: &'a Fuzz) -> Result<Self, Complaint> {
+        if let Some(folder) = fuzz.found.as_ref().filter(|folder| folder.exists() && !folder.is_dir()) {
+            return Err(Complaint::about(folder, "findings are written into a folder, and this is none"));
+        }
         let plan = fuzz.number();
         let fresh = Progress { plan, seed: fuzz.seed, part: fuzz.share, ..Progress::default() };
         let corpus = fuzz.corpus.as_deref().map(Corpus::open).transpose()?;

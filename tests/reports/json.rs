@@ -15,13 +15,14 @@ use crate::support::{root, run};
 const RESULTS: &str = "cases/results.schema.json";
 const EXPLANATION: &str = "cases/explanation.schema.json";
 const LIST: &str = "cases/list.schema.json";
+const FUZZ: &str = "cases/fuzz.schema.json";
 
 fn schema(file: &str) -> Value {
     serde_json::from_str(&std::fs::read_to_string(root().join(file)).expect("the schema")).expect("JSON")
 }
 
 /// Checks every line, and returns the kinds of records.
-fn check(file: &str, text: &str) -> BTreeSet<String> {
+pub fn check(file: &str, text: &str) -> BTreeSet<String> {
     let schema = schema(file);
     let validator = jsonschema::draft7::new(&schema).expect("a schema");
     let mut known = BTreeSet::new();
@@ -148,7 +149,7 @@ fn other_lines_do_not_fit() {
 
 #[test]
 fn committed_schemas_of_lines_are_what_the_types_say() {
-    for (word, file) in [("results", RESULTS), ("list", LIST), ("explanation", EXPLANATION)] {
+    for (word, file) in [("results", RESULTS), ("list", LIST), ("explanation", EXPLANATION), ("fuzz", FUZZ)] {
         let printed = run(root(), &["schema", word]).out;
         let committed = std::fs::read_to_string(root().join(file)).expect("the schema");
         assert_str_eq!(committed, printed, "{file} is out of date; rewrite it: keyway schema {word} > {file}");
