@@ -30,6 +30,11 @@ impl<O: Observer> Keyway<O> {
         Self { machine, setup }
     }
 
+    /// What is plugged in.
+    pub fn setup(&self) -> &Setup {
+        &self.setup
+    }
+
     /// Runs the routine and returns the index of its branch.
     pub fn run(&mut self) -> Option<usize> {
         self.machine.run(&self.setup, &[RamFill::Zeros]).branch()

@@ -5,11 +5,12 @@
 //! milliseconds, or a busy machine speaks through it; criterion finishes one job before it begins the next, so
 //! `ratio` alternates them by itself and takes the median. Nothing here fails for being slow.
 //!
-//! With `-- ratios` only the ratios are measured; with other arguments (a filter, `--save-baseline`, ...) only criterion
+//! With `-- ratios` only the ratios are measured, with `-- fuzzing` only what fuzzing takes; with other arguments (a filter, `--save-baseline`, ...) only criterion
 //! runs.
 
 mod checksum;
 mod detection;
+mod fuzzing;
 mod naive;
 mod processor;
 mod ratio;
@@ -31,6 +32,9 @@ fn main() {
     if std::env::args().any(|argument| argument == "ratios") {
         return ratio::table();
     }
+    if std::env::args().any(|argument| argument == "fuzzing") {
+        return fuzzing::table();
+    }
     let mut criterion = Criterion::default()
         .warm_up_time(Duration::from_millis(500))
         .measurement_time(Duration::from_secs(3))
@@ -41,6 +45,7 @@ fn main() {
     if !own_arguments {
         ratio::table();
         suites::table();
+        fuzzing::table();
     }
 }
 

@@ -15,10 +15,10 @@ use crate::processor::{JOBS, Processor};
 use crate::suites;
 
 /// Turns of each side.
-const TURNS: usize = 1001;
+pub const TURNS: usize = 1001;
 
 /// Runs of a short job in a turn.
-const RUNS: u32 = 200;
+pub const RUNS: u32 = 200;
 
 /// Cases of the small suite.
 const SUITE: usize = 2000;
@@ -73,7 +73,7 @@ pub fn table() {
 }
 
 /// Median times of one run, in seconds.
-fn compare<A, B>(turns: usize, runs: u32, mut keyway: impl FnMut() -> A, mut naive: impl FnMut() -> B) -> [f64; 2] {
+pub fn compare<A, B>(turns: usize, runs: u32, mut keyway: impl FnMut() -> A, mut naive: impl FnMut() -> B) -> [f64; 2] {
     let mut times = [Vec::with_capacity(turns), Vec::with_capacity(turns)];
     for _ in 0..turns {
         times[0].push(time(runs, &mut keyway));
@@ -93,7 +93,7 @@ fn time<T>(runs: u32, job: &mut impl FnMut() -> T) -> Duration {
     start.elapsed()
 }
 
-fn row(name: &str, unit: &str, [keyway, naive]: [f64; 2], each: u64, aim: f64) {
+pub fn row(name: &str, unit: &str, [keyway, naive]: [f64; 2], each: u64, aim: f64) {
     let rate = |seconds: f64| each as f64 / seconds;
     println!(
         "{:<44}{:>14.0}{:>14.0}{:>8.2}{aim:>7.2}",

@@ -31,7 +31,7 @@ pub use trouble::{AccessKind, EarlyRead, Remap, STRAYS_KEPT, Stray, StrayKind, T
 pub const RETURN_ADDRESS: u32 = 0xA5FF_FFF0;
 
 /// What a read finds where nothing answers.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum OpenBus {
     /// Every line reads 1 (pull-ups).

@@ -23,7 +23,7 @@ impl PortSize {
 }
 
 /// What a port reads as time goes by.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub enum Schedule {
     /// Always the same value.
     Constant(u16),
@@ -41,7 +41,7 @@ pub enum Schedule {
 }
 
 /// When a port's value changes.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Change {
     /// After this many reads of the port.
     Reads(u32),

@@ -6,7 +6,7 @@
 use crate::noise::Noise;
 
 /// What is wrong with a line.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Flaw {
     /// Always reads 1.
@@ -20,7 +20,7 @@ pub enum Flaw {
 }
 
 /// A faulty data line, 0 to 15. D15-D8 carry the bytes at even addresses, D7-D0 those at odd ones.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub struct DataFault {
     /// Line number, 0 to 15.
     pub line: u8,
@@ -29,7 +29,7 @@ pub struct DataFault {
 }
 
 /// A faulty address line, 1 to 23 (the 68000 has no A0; the data strobes choose the byte).
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub struct AddressFault {
     /// Line number, 1 to 23.
     pub line: u8,
@@ -38,7 +38,7 @@ pub struct AddressFault {
 }
 
 /// All contact faults of one cartridge.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Hash)]
 pub struct Contacts {
     /// Faulty data lines.
     pub data: Vec<DataFault>,

@@ -20,7 +20,7 @@ pub enum Value {
 }
 
 /// Which checksum to write.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Checksum {
     /// The sum of the image as built.

@@ -15,6 +15,7 @@ use super::told::{happens, stem, subject};
 use super::written::Met;
 use super::{Fuzz, reduce::Reducer};
 use crate::check::Checker;
+use crate::explain::Evidence;
 use crate::suite::{Case, Complaint, DEFAULT_SEED, Harness, Suite};
 use crate::verdict::{Decision, Spot, short_ending};
 
@@ -31,6 +32,9 @@ pub struct Finding {
     /// The instruction that decided, or did it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub at: Option<Spot>,
+    /// What decided last, what it compared, and what was looked at before.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub evidence: Option<Evidence>,
     /// The file in which the case stands; none if findings are not written.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub file: Option<String>,
@@ -69,12 +73,13 @@ impl Writer<'_> {
         let spot = target.at.map(|at| harness.names().spot(at));
         let comments = self.comments(target.promise, spot.as_ref(), file.as_deref(), met);
         let case = case_text(&name, &comments, &reduced.trial, &wanted, &harness, &folder);
-        let reasons = self.confirm(&case, &folder, file.as_deref().filter(|_| !known))?;
+        let (reasons, evidence) = self.confirm(&case, &folder, file.as_deref().filter(|_| !known))?;
         Ok(Finding {
             promise: target.promise,
             name,
             reasons,
             at: spot,
+            evidence,
             file: file.map(|file| file.display().to_string()),
             known,
             case,
@@ -120,8 +125,13 @@ impl Writer<'_> {
     }
 
     /// Reads the case back and checks it; then puts the file in its place, unless there is one. The reasons for which the
-    /// case fails.
-    fn confirm(&mut self, text: &str, folder: &Path, file: Option<&Path>) -> Result<Vec<String>, Complaint> {
+    /// case fails, and their evidence.
+    fn confirm(
+        &mut self,
+        text: &str,
+        folder: &Path,
+        file: Option<&Path>,
+    ) -> Result<(Vec<String>, Option<Evidence>), Complaint> {
         let refuse = |error: &dyn std::fmt::Display| unwritable(folder, error);
         let place = if self.fuzz.found.is_some() { folder.to_owned() } else { std::env::temp_dir() };
         let mut temporary = tempfile::Builder::new()
@@ -144,7 +154,7 @@ impl Writer<'_> {
                 Err(error) => return Err(refuse(&error.error)),
             }
         }
-        Ok(reasons)
+        Ok((reasons, result.evidence))
     }
 
     fn read_back(&self, path: &Path) -> Result<Case, Complaint> {

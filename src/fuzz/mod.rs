@@ -46,6 +46,8 @@ mod wishes;
 mod work;
 mod written;
 
+pub use deed::{Deed, Prober, Tried};
+pub use feedback::{Feature, Feedback, WayKey};
 pub use found::Finding;
 pub use ground::Part;
 pub use plan::Fuzz;

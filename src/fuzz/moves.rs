@@ -274,8 +274,8 @@ impl Mover<'_> {
         let Some(index) = dice.pick(&requesting).copied() else { return };
         let every = devices[index].timing.every;
         let first = match every {
-            Some(period) if dice.one_in(2) => dice.bits() % period.max(1),
-            _ => some(dice),
+            Some(period) => dice.bits() % period.max(1),
+            None => some(dice),
         };
         trial.interrupts[index] = if dice.one_in(6) { None } else { Some(Timing { first: Some(first), every }) };
     }

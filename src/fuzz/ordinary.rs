@@ -1,6 +1,8 @@
 //! Ordinary trials: what the acceptance table names, what a user's cases attach, an empty socket, an erased cartridge.
 //! The work starts from them, and a finding is told by how it differs from the nearest one.
 
+use std::collections::HashSet;
+
 use crate::board::Schedule;
 use crate::cartridge::{Checksum, Fill, Holds, Image, Layout};
 use crate::suite::{Boundary, Case, Harness};
@@ -25,10 +27,10 @@ pub struct Ordinary {
 
 /// Those of a harness, nearest to the acceptance table first.
 pub fn ordinary(harness: &Harness) -> Vec<Ordinary> {
-    let mut list: Vec<Ordinary> = Vec::new();
+    let (mut list, mut seen): (Vec<Ordinary>, HashSet<Trial>) = Default::default();
     let mut add = |label: String, field: Option<usize>, mut trial: Trial| {
         trial.repair(harness);
-        if list.iter().all(|other| other.trial != trial) {
+        if seen.insert(trial.clone()) {
             list.push(Ordinary { label, field, trial });
         }
     };

@@ -17,7 +17,7 @@ pub const MOST_RAW: usize = 64;
 pub const MOST_COPIES: usize = 3;
 
 /// The inputs of one run, by what they mean.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub struct Trial {
     /// The cartridge; `None` for an empty socket.
     pub plug: Option<Plug>,
@@ -30,7 +30,7 @@ pub struct Trial {
 }
 
 /// A cartridge, by what its parts mean.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub struct Plug {
     /// Size in bytes, 1 to [`LARGEST_IMAGE`].
     pub size: u32,
@@ -49,7 +49,7 @@ pub struct Plug {
 }
 
 /// What a header field holds.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub enum Held {
     /// Nothing was put there: the fill shows.
     Absent,

@@ -3,20 +3,16 @@
 use std::io::{self, Write};
 use std::time::Instant;
 
-use anstyle::Style;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::records::FORMAT;
-use super::words::{BAD, GOOD, OPEN};
+use super::words::{BAD, BOLD, DIM, Fact, GOOD, OPEN, told, write_fact};
 use crate::coverage::{Coverage, NeverTaken};
 use crate::fuzz::{Ended, Event, Finding, Report, Share, Status};
-use crate::suite::Harness;
+use crate::suite::{DEFAULT_SEED, Harness};
 use crate::units;
-
-const BOLD: Style = Style::new().bold();
-const DIM: Style = Style::new().dimmed();
 
 /// Milliseconds between two lines of progress for programs.
 const EVERY: u128 = 1000;
@@ -140,25 +136,21 @@ fn rate(status: &Status) -> u64 {
 
 fn found(out: &mut impl Write, finding: &Finding) -> io::Result<()> {
     writeln!(out, "\n{BAD}BROKEN{BAD:#} {BOLD}{}{BOLD:#}", units::tame(&finding.name))?;
-    writeln!(out, "  {DIM}promise{DIM:#}    {}: the routine {}", finding.promise.name(), finding.promise.text())?;
+    let mut facts: Vec<Fact> =
+        vec![("promise", format!("{}: the routine {}", finding.promise.name(), finding.promise.text()))];
     for (index, reason) in finding.reasons.iter().enumerate() {
-        let what = if index == 0 { "why" } else { "" };
-        writeln!(out, "  {DIM}{what:<9}{DIM:#}  {}", units::tame(reason))?;
+        facts.push((if index == 0 { "why" } else { "" }, reason.clone()));
     }
-    if let Some(at) = &finding.at {
-        writeln!(out, "  {DIM}where{DIM:#}      {at}")?;
-    }
+    let decided = finding.evidence.as_ref().and_then(|evidence| evidence.decided.as_ref()).map(|decided| &decided.at);
+    let other = finding.at.as_ref().filter(|at| Some(*at) != decided);
+    facts.extend(other.map(|at| ("where", at.to_string())));
+    facts.extend(finding.evidence.iter().flat_map(told));
     if let Some(file) = &finding.file {
         let known = if finding.known { ", which was there before" } else { "" };
-        writeln!(out, "  {DIM}case{DIM:#}       {}{known}", units::tame(file))?;
-        let noise = if finding.seed == crate::suite::DEFAULT_SEED {
-            String::new()
-        } else {
-            format!(" --seed {}", finding.seed)
-        };
-        writeln!(out, "  {DIM}explain{DIM:#}    keyway explain{noise} {}", units::tame(file))?;
+        let seed = if finding.seed == DEFAULT_SEED { String::new() } else { format!(" --seed {}", finding.seed) };
+        facts.extend([("case", format!("{file}{known}")), ("explain", format!("keyway explain{seed} {file}"))]);
     }
-    Ok(())
+    facts.iter().try_for_each(|(what, text)| write_fact(out, &(*what, units::tame(text).into_owned())))
 }
 
 fn summary(out: &mut impl Write, report: &Report, coverage: &Coverage) -> io::Result<()> {

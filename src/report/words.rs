@@ -64,7 +64,8 @@ fn head(out: &mut impl Write, result: &CaseResult) -> io::Result<()> {
     writeln!(out, "\n{style}{}{style:#} {BOLD}{name}{BOLD:#}", result.verdict.word())
 }
 
-fn write_fact(out: &mut impl Write, (what, text): &Fact) -> io::Result<()> {
+/// Writes a fact on a line of its own.
+pub fn write_fact(out: &mut impl Write, (what, text): &Fact) -> io::Result<()> {
     writeln!(out, "  {DIM}{what:<9}{DIM:#}  {text}")
 }
 
@@ -92,7 +93,8 @@ pub fn wanted(result: &CaseResult) -> String {
     format!("{}{kind}", result.expected)
 }
 
-fn told(evidence: &Evidence) -> Vec<Fact> {
+/// The evidence of a failure.
+pub fn told(evidence: &Evidence) -> Vec<Fact> {
     let mut facts = Vec::new();
     facts.extend(evidence.decided.as_ref().map(|decided| ("decided", decision(decided))));
     facts.extend(evidence.compared.as_ref().map(|compared| ("compared", comparison(compared))));

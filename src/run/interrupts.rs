@@ -26,7 +26,7 @@ impl Interrupt {
 }
 
 /// When a device requests, in cycles since the run began.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
 pub struct Timing {
     /// The first request; `None` if there is none at all.
     pub first: Option<u64>,
