@@ -11,21 +11,22 @@ use std::time::Instant;
 
 use rayon::prelude::*;
 
+use super::breach::{Breach, Broken};
 use super::corpus::{Corpus, Progress, Stored, name};
 use super::deed::{Prober, Tried};
 use super::dice::Dice;
-use super::feedback::{Feature, Way};
+use super::feedback::Feature;
 use super::ground::Ground;
+use super::known::Known;
 use super::moves::{Mover, Parent};
 use super::ordinary::Ordinary;
-use super::promise::Promise;
+use super::promise::Promises;
 use super::share::Share;
 use super::trial::Trial;
 use super::wishes::{Wish, WishObserver};
 use super::written::Met;
 use crate::run::{End, Machine, Setup};
 use crate::suite::{Complaint, Harness};
-use crate::verdict::Decision;
 
 /// Instructions that a batch should take: small enough to be interrupted, large enough to be dealt out.
 const BATCH_INSTRUCTIONS: u64 = 4_000_000;
@@ -53,46 +54,6 @@ struct Entry {
     offsets: Vec<u32>,
 }
 
-/// In what way a promise was broken, as far as can be told without a closer look.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub struct Breach {
-    /// The promise.
-    pub promise: Promise,
-    /// How the run ended.
-    pub end: u64,
-    /// The branch that the acceptance table says.
-    pub wanted: Option<usize>,
-    /// A hash of the ways it took.
-    pub ways: u64,
-}
-
-impl Breach {
-    /// The breach of one promise.
-    pub fn new(promise: Promise, tried: &Tried) -> Self {
-        let wanted = match tried.decision {
-            Decision::Branch { branch, .. } => Some(branch),
-            Decision::Unclear(_) | Decision::Silent => None,
-        };
-        Self { promise, end: tried.deed.end_way().key(), wanted, ways: tried.deed.ways }
-    }
-
-    /// The same, whatever the way was.
-    pub fn anyhow(self) -> Self {
-        Self { ways: 0, ..self }
-    }
-}
-
-/// A breach that is to be looked at, and the first trial that showed it.
-#[derive(Clone, Debug)]
-pub struct Broken {
-    /// What was broken.
-    pub breach: Breach,
-    /// The trial.
-    pub trial: Trial,
-    /// When it was met.
-    pub met: Met,
-}
-
 /// What the trials of a few threads have done.
 #[derive(Debug, Default)]
 struct Chunk {
@@ -114,9 +75,7 @@ pub struct Engine {
     seed: u64,
     share: Share,
     entries: Vec<Entry>,
-    known: HashSet<Feature>,
-    /// The same in the order in which they came.
-    features: Vec<Feature>,
+    known: Known,
     /// Trials that are to be tried as they are.
     planned: VecDeque<Trial>,
     /// How many there were in all.
@@ -124,7 +83,7 @@ pub struct Engine {
     granted: HashSet<Wish>,
     breaches: HashSet<Breach>,
     probers: Mutex<Vec<Prober>>,
-    promises: super::promise::Promises,
+    promises: Promises,
     wishing: Machine<WishObserver>,
     setup: Setup,
     corpus: Option<Corpus>,
@@ -144,7 +103,7 @@ impl Engine {
         harness: &Arc<Harness>,
         ground: Ground,
         ordinary: Vec<Ordinary>,
-        promises: super::promise::Promises,
+        promises: Promises,
         progress: Progress,
         corpus: Option<Corpus>,
     ) -> Self {
@@ -155,8 +114,7 @@ impl Engine {
             seed: progress.seed,
             share: progress.part,
             entries: Vec::new(),
-            known: HashSet::new(),
-            features: Vec::new(),
+            known: Known::default(),
             planned: VecDeque::new(),
             ever_planned: 0,
             granted: HashSet::new(),
@@ -219,7 +177,7 @@ impl Engine {
         prober.run(&trial);
         let features = prober.features();
         self.give_back(prober);
-        self.learn(features);
+        self.known.learn(features);
         self.enter(trial);
     }
 
@@ -228,35 +186,16 @@ impl Engine {
         self.entries.iter().map(|entry| &entry.trial)
     }
 
-    /// The decisions that were met, and how many of them went both ways.
-    pub fn decisions(&self) -> (usize, usize) {
-        let mut decisions: BTreeMap<u32, HashSet<u32>> = BTreeMap::new();
-        for feature in &self.known {
-            if let Way::Decision { at, to } = Way::of(feature.way) {
-                decisions.entry(at).or_default().insert(to);
-            }
-        }
-        (decisions.len(), decisions.values().filter(|ways| ways.len() > 1).count())
-    }
-
-    /// The branches that were reached by any entry, by index.
-    pub fn branches(&self) -> Vec<bool> {
-        let mut reached = vec![false; self.harness.rig.branches.len()];
-        for feature in &self.known {
-            if let Way::End { code, .. } = Way::of(feature.way)
-                && let Some(index) = super::deed::branch_of(code)
-            {
-                reached[index] = true;
-            }
-        }
-        reached
+    /// What is known.
+    pub fn known(&self) -> &Known {
+        &self.known
     }
 
     /// A prober that nobody else uses, which knows what is known.
     pub fn prober(&self) -> Prober {
         let spare = self.probers.lock().unwrap_or_else(PoisonError::into_inner).pop();
         let mut prober = spare.unwrap_or_else(|| Prober::new(&self.harness, self.promises, self.seed));
-        prober.learn(&self.features);
+        prober.learn(self.known.features());
         prober.batch = self.progress.batches;
         prober
     }
@@ -368,7 +307,7 @@ impl Engine {
                 *sum += count;
             }
             for (number, trial, features) in chunk.novel {
-                if self.learn(features) {
+                if self.known.learn(features) {
                     last_new = Some(number);
                     self.keep(trial, number)?;
                 }
@@ -391,17 +330,6 @@ impl Engine {
     fn met(&self, trial: u64) -> Met {
         let Progress { plan, batches: batch, .. } = self.progress;
         Met { plan, seed: self.seed, part: self.share, batch, trial }
-    }
-
-    /// Takes features in; whether any was new.
-    fn learn(&mut self, features: Vec<Feature>) -> bool {
-        let known = self.features.len();
-        for feature in features {
-            if self.known.insert(feature) {
-                self.features.push(feature);
-            }
-        }
-        self.features.len() > known
     }
 
     /// Keeps a trial that went a new way.

@@ -20,6 +20,7 @@
 //! # }
 //! ```
 
+mod breach;
 mod case_text;
 mod corpus;
 mod deed;
@@ -28,6 +29,7 @@ mod engine;
 mod feedback;
 mod found;
 mod ground;
+mod known;
 mod memo;
 mod moves;
 mod ordinary;

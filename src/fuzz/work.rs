@@ -6,8 +6,9 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
+use super::breach::{Breach, Broken};
 use super::corpus::{Corpus, Progress};
-use super::engine::{Breach, Broken, Engine};
+use super::engine::Engine;
 use super::found::{Finding, Writer, short};
 use super::ground::Ground;
 use super::plan::Fuzz;
@@ -202,8 +203,8 @@ impl<'a> Work<'a> {
 
     fn status(&self) -> Status {
         let progress = &self.engine.progress;
-        let (decisions, both_ways) = self.engine.decisions();
-        let branches = self.engine.branches();
+        let (decisions, both_ways) = self.engine.known().decisions();
+        let branches = self.engine.known().branches(self.fuzz.harness.rig.branches.len());
         let milliseconds = |time: Duration| u64::try_from(time.as_millis()).unwrap_or(u64::MAX);
         Status {
             trials: progress.trials,
@@ -223,7 +224,7 @@ impl<'a> Work<'a> {
 
     fn report(self, ended: Ended) -> Report {
         let status = self.status();
-        let reached = self.engine.branches();
+        let reached = self.engine.known().branches(self.fuzz.harness.rig.branches.len());
         let branches = self.fuzz.harness.rig.branches.iter().zip(reached).zip(&self.engine.reached);
         let branches = branches.map(|((branch, reached), trials)| BranchReached {
             name: branch.name.clone(),
