@@ -139,8 +139,15 @@ fn quoted_files_are_quoted_right() {
     assert!(quotes > 1, "the documents have lost their quotes");
 }
 
-/// README.md's test of a suite; the test below compares the text.
+/// README.md's tests of a user's own; the test below compares the text.
 mod readme_example {
+    #[test]
+    fn no_cartridge_breaks_a_promise() {
+        let harness = std::sync::Arc::new(keyway::Harness::load("harness/aria.yaml").unwrap());
+        let report = keyway::fuzz::Fuzz::new(&harness).trials(20_000).run().unwrap();
+        assert!(report.findings.is_empty(), "{report}");
+    }
+
     #[test]
     fn every_drum_library_takes_its_branch() {
         let suite = keyway::Suite::load("cases/drums.yaml").unwrap();
@@ -156,9 +163,11 @@ mod readme_example {
 #[test]
 fn the_rust_of_the_readme_is_a_test_above() {
     let blocks = blocks(&read("README.md"), "rust");
-    assert_eq!(blocks.len(), 1);
-    let indented: String = blocks[0].lines().map(|line| format!("    {line}\n")).collect();
-    assert!(include_str!("readme.rs").contains(&indented), "README.md's Rust is not the one in tests/readme.rs");
+    assert_eq!(blocks.len(), 2);
+    for block in blocks {
+        let indented: String = block.lines().map(|line| format!("    {line}\n")).collect();
+        assert!(include_str!("readme.rs").contains(&indented), "README.md's Rust is not in tests/readme.rs:\n{block}");
+    }
 }
 
 /// The texts in backticks, fenced blocks left out.

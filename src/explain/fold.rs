@@ -13,7 +13,7 @@ const LONGEST_ROUND: usize = 4;
 #[derive(Debug)]
 pub(super) enum Item {
     /// It has its words: a text, or a gap.
-    Told(Step),
+    Told(Box<Step>),
     /// It is still in numbers.
     Noted(Noted),
 }

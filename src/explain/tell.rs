@@ -55,7 +55,7 @@ impl Tracer {
         self.last(outcome, bus, names);
         let namer = self.namer(attached, names);
         let steps = self.items(&namer).into_iter().filter_map(|item| match item {
-            Item::Told(step) => Some(step),
+            Item::Told(step) => Some(*step),
             Item::Noted(_) => None,
         });
         Explanation { steps: steps.collect(), influence: self.influence(&namer), ..Explanation::default() }
@@ -87,7 +87,7 @@ impl Tracer {
         for (index, entry) in self.events.entries().enumerate() {
             if index == self.events.before_gap() && self.events.omitted > 0 {
                 texts.finish(namer, &mut items);
-                items.push(Item::Told(Step::Omitted(Omitted { decisions: self.events.omitted })));
+                items.push(Item::Told(Box::new(Step::Omitted(Omitted { decisions: self.events.omitted }))));
             }
             if !texts.take(entry, namer, &mut items) {
                 fold::push(&mut items, entry);
@@ -217,7 +217,7 @@ fn crash_step(outcome: &Outcome, taint: Taint, namer: &Namer) -> Option<Step> {
 fn told(items: Vec<Item>, namer: &Namer) -> Vec<Step> {
     let mut latched: Vec<u16> = namer.names.rig.map.ports().iter().map(|port| port.power_on).collect();
     let steps = items.into_iter().filter_map(|item| match item {
-        Item::Told(step) => Some(step),
+        Item::Told(step) => Some(*step),
         Item::Noted(noted) => step(&noted, &mut latched, namer),
     });
     steps.collect()
@@ -325,7 +325,7 @@ fn shortened(mut items: Vec<Item>) -> Vec<Item> {
     if items.len() > 2 * MOST_STEPS {
         let end = items.len() - MOST_STEPS;
         let decisions = items[MOST_STEPS..end].iter().map(decisions).sum();
-        items.splice(MOST_STEPS..end, [Item::Told(Step::Omitted(Omitted { decisions }))]);
+        items.splice(MOST_STEPS..end, [Item::Told(Box::new(Step::Omitted(Omitted { decisions })))]);
     }
     items
 }
@@ -333,8 +333,10 @@ fn shortened(mut items: Vec<Item>) -> Vec<Item> {
 fn decisions(item: &Item) -> u64 {
     match item {
         Item::Noted(noted) => noted.entry.times,
-        Item::Told(Step::Omitted(omitted)) => omitted.decisions,
-        Item::Told(Step::Scan(scan)) => scan.entries.len() as u64,
-        Item::Told(_) => 1,
+        Item::Told(step) => match &**step {
+            Step::Omitted(omitted) => omitted.decisions,
+            Step::Scan(scan) => scan.entries.len() as u64,
+            _ => 1,
+        },
     }
 }

@@ -108,10 +108,10 @@ impl Texts {
         self.shorten(&mut entries);
         match entries.len() {
             0 => {}
-            1 => items.extend(entries.pop().map(|entry| Item::Told(Step::Compare(entry)))),
+            1 => items.extend(entries.pop().map(|entry| Item::Told(Box::new(Step::Compare(entry))))),
             _ => {
                 let matched = entries.iter().position(|entry| entry.equal);
-                items.push(Item::Told(Step::Scan(Scan { entries, matched })));
+                items.push(Item::Told(Box::new(Step::Scan(Scan { entries, matched }))));
             }
         }
     }

@@ -236,7 +236,7 @@ impl Engine {
     /// How many trials the next batch has.
     fn size(&self) -> u64 {
         let trials = self.progress.trials;
-        let mean = if trials == 0 { GUESS } else { self.progress.instructions / trials };
+        let mean = self.progress.instructions.checked_div(trials).unwrap_or(GUESS);
         // A young corpus learns from every batch.
         let young = (trials / 4).max(*BATCH.start());
         (BATCH_INSTRUCTIONS / mean.max(1)).min(young).clamp(*BATCH.start(), *BATCH.end())

@@ -106,7 +106,7 @@ impl Ground {
             texts: texts(harness),
             values: (0..map.ports().len()).map(|port| values(harness, port)).collect(),
             // Headers are laid out in blocks; what stands beside the declared fields may be read too.
-            offsets: extent.start & !0xFF..(extent.end.max(1) + 0xFF & !0xFF).min(LARGEST_IMAGE),
+            offsets: (extent.start & !0xFF)..((extent.end.max(1) + 0xFF) & !0xFF).min(LARGEST_IMAGE),
             room,
         }
     }

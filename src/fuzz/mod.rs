@@ -49,7 +49,7 @@ mod work;
 mod written;
 
 pub use deed::{Deed, Prober, Tried};
-pub use feedback::{Feature, Feedback, WayKey};
+pub use feedback::{Feature, Feedback, Way, WayKey};
 pub use found::Finding;
 pub use ground::Part;
 pub use plan::Fuzz;
