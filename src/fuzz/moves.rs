@@ -265,8 +265,8 @@ impl Mover<'_> {
         };
     }
 
-    /// Another moment of the first request. A device's period is the machine's own and stays; one that never requests
-    /// goes on not to.
+    /// Another moment of the first request. Whether a device requests at all, and its period, are the machine's own: they
+    /// stay, unless a case that the work starts from says otherwise.
     fn interrupt(&self, trial: &mut Trial, dice: &mut Dice) {
         let devices = &self.harness.rig.interrupts;
         let requesting: Vec<usize> =
