@@ -11,6 +11,7 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
+use super::promise::Promise;
 use super::share::Share;
 use super::trial::Trial;
 use super::written::{EntryFile, Met, TrialFile};
@@ -64,6 +65,20 @@ pub struct Progress {
     pub planned: u64,
     /// The names of the entries that were met, in order.
     pub entries: Vec<String>,
+    /// What was found, in order.
+    pub found: Vec<FoundFile>,
+}
+
+/// A finding, by what it takes to find it again.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case", deny_unknown_fields)]
+pub struct FoundFile {
+    /// The promise.
+    pub promise: Promise,
+    /// When it was met.
+    pub met: Met,
+    /// The reduced trial.
+    pub trial: TrialFile,
 }
 
 impl Corpus {

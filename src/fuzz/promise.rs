@@ -2,7 +2,7 @@
 
 use clap::ValueEnum;
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::board::StrayKind;
 use crate::run::{Branch, BranchKind, End, Outcome};
@@ -10,7 +10,7 @@ use crate::suite::Harness;
 use crate::verdict::Decision;
 
 /// A promise that the routine has to keep.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, ValueEnum, Serialize, JsonSchema)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, ValueEnum, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Promise {
     /// It ends in a declared branch.

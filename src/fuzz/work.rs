@@ -7,14 +7,16 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 use super::breach::{Breach, Broken};
-use super::corpus::{Corpus, Progress};
+use super::corpus::{Corpus, FoundFile, Progress};
 use super::engine::Engine;
 use super::found::{Finding, Writer, short};
 use super::ground::Ground;
 use super::plan::Fuzz;
+use super::promise::Promise;
 use super::reduce::{Reducer, Target};
 use super::report::{BranchReached, Ended, Report, Status};
 use super::trial::Trial;
+use super::written::{Met, TrialFile};
 use crate::check::Checker;
 use crate::suite::{Case, Complaint, Harness};
 
@@ -43,8 +45,6 @@ struct Work<'a> {
     before: u64,
     /// When something new was met.
     last_new: Instant,
-    /// How many things were known then.
-    known: (usize, usize),
     findings: Vec<Finding>,
     targets: HashSet<Target>,
     /// How many breaches of each kind were looked at.
@@ -72,8 +72,14 @@ impl Fuzz {
         mut watch: impl FnMut(Event) -> ControlFlow<()>,
     ) -> Result<Report, Complaint> {
         let mut work = Work::begin(self)?;
-        let ended = work.go_on(stop, &mut watch)?;
-        work.engine.save_progress()?;
+        let ended = match work.go_on(stop, &mut watch)? {
+            ControlFlow::Continue(ended) => {
+                work.engine.save_progress()?;
+                ended
+            }
+            // In the midst of a batch: it will be made again.
+            ControlFlow::Break(()) => Ended::Stopped,
+        };
         Ok(work.report(ended))
     }
 }
@@ -115,7 +121,6 @@ impl<'a> Work<'a> {
             began: now,
             before,
             last_new: now,
-            known: (0, 0),
             findings: Vec::new(),
             targets: HashSet::new(),
             looks: BTreeMap::new(),
@@ -123,82 +128,119 @@ impl<'a> Work<'a> {
         })
     }
 
+    /// Makes batches until the work is over; breaks when `watch` does.
     fn go_on(
         &mut self,
         stop: &AtomicBool,
         watch: &mut impl FnMut(Event) -> ControlFlow<()>,
-    ) -> Result<Ended, Complaint> {
+    ) -> Result<ControlFlow<(), Ended>, Complaint> {
         let deadline = self.fuzz.time.map(|time| self.began + time);
-        let most = self.fuzz.most_trials.unwrap_or(u64::MAX);
+        if self.tell_again(watch)?.is_break() {
+            return Ok(ControlFlow::Break(()));
+        }
         loop {
-            if self.engine.progress.trials >= most {
-                return Ok(Ended::Trials);
+            if let Some(ended) = self.over(deadline) {
+                return Ok(ControlFlow::Continue(ended));
             }
-            if self.engine.progress.quiet >= self.fuzz.quiet_limit() {
-                return Ok(Ended::Quiet);
-            }
-            if deadline.is_some_and(|deadline| Instant::now() >= deadline) {
-                return Ok(Ended::Time);
-            }
-            let entries = self.engine.progress.entries.len();
+            let known = self.known();
             let Some(broken) = self.engine.batch(deadline, stop)? else {
-                return Ok(if stop.load(Ordering::Relaxed) { Ended::Stopped } else { Ended::Time });
+                let stopped = stop.load(Ordering::Relaxed);
+                return Ok(ControlFlow::Continue(if stopped { Ended::Stopped } else { Ended::Time }));
             };
             for broken in broken {
-                if let Some(finding) = self.look_at(&broken)? {
-                    self.findings.push(finding);
-                    if let Some(finding) = self.findings.last()
-                        && watch(Event::Found(finding)).is_break()
-                    {
-                        return Ok(Ended::Stopped);
-                    }
+                if self.look_at(&broken, watch)?.is_break() {
+                    return Ok(ControlFlow::Break(()));
                 }
             }
-            let progress = &self.engine.progress;
-            if progress.entries.len() > entries || progress.batches.is_multiple_of(SAVED_EVERY) {
+            if self.known() != known {
+                self.last_new = Instant::now();
+            }
+            if self.known() != known || self.engine.progress.batches.is_multiple_of(SAVED_EVERY) {
                 self.engine.save_progress()?;
             }
-            self.note_news();
             if watch(Event::Batch(&self.status())).is_break() {
-                return Ok(Ended::Stopped);
+                return Ok(ControlFlow::Continue(Ended::Stopped));
             }
         }
     }
 
-    /// A breach as a finding, unless the same is known.
-    fn look_at(&mut self, broken: &Broken) -> Result<Option<Finding>, Complaint> {
+    /// Why the work is over, if it is.
+    fn over(&self, deadline: Option<Instant>) -> Option<Ended> {
+        let progress = &self.engine.progress;
+        if self.fuzz.most_trials.is_some_and(|most| progress.trials >= most) {
+            return Some(Ended::Trials);
+        }
+        if progress.quiet >= self.fuzz.quiet_limit() {
+            return Some(Ended::Quiet);
+        }
+        deadline.filter(|deadline| Instant::now() >= *deadline).map(|_| Ended::Time)
+    }
+
+    /// Tells what earlier sittings have found: it is broken still, as the ROM is the same.
+    fn tell_again(&mut self, watch: &mut impl FnMut(Event) -> ControlFlow<()>) -> Result<ControlFlow<()>, Complaint> {
+        let found = std::mem::take(&mut self.engine.progress.found);
+        for found in found {
+            let refuse = |why| Complaint::about(self.fuzz.corpus.clone().unwrap_or_default(), why);
+            let trial = found.trial.read(&self.fuzz.harness).map_err(refuse)?;
+            if self.find(&trial, found.promise, found.met, watch)?.is_break() {
+                return Ok(ControlFlow::Break(()));
+            }
+        }
+        Ok(ControlFlow::Continue(()))
+    }
+
+    /// Has a closer look at a breach, unless there were many of its kind.
+    fn look_at(
+        &mut self,
+        broken: &Broken,
+        watch: &mut impl FnMut(Event) -> ControlFlow<()>,
+    ) -> Result<ControlFlow<()>, Complaint> {
         let looks = self.looks.entry(broken.breach.anyhow()).or_default();
         if *looks == MOST_LOOKS {
             self.not_looked_at += 1;
-            return Ok(None);
+            return Ok(ControlFlow::Continue(()));
         }
         *looks += 1;
+        self.find(&broken.trial, broken.breach.promise, broken.met, watch)
+    }
+
+    /// Makes a finding of a trial that breaks a promise, and tells it, unless the same is known.
+    fn find(
+        &mut self,
+        trial: &Trial,
+        promise: Promise,
+        met: Met,
+        watch: &mut impl FnMut(Event) -> ControlFlow<()>,
+    ) -> Result<ControlFlow<()>, Complaint> {
+        let harness = &self.fuzz.harness;
         let mut prober = self.engine.prober();
         let mut reducer = Reducer {
-            harness: &self.fuzz.harness,
+            harness,
             ordinary: &self.fuzz.ordinary,
             prober: &mut prober,
             checker: &mut self.checker,
             seed: self.fuzz.seed,
         };
-        let target = reducer.target(&broken.trial, broken.breach.promise);
+        let target = reducer.target(trial, promise);
         if !self.targets.insert(target) {
             self.engine.give_back(prober);
-            return Ok(None);
+            return Ok(ControlFlow::Continue(()));
         }
-        let reduced = reducer.reduce(&broken.trial, target);
-        let short = short(&mut reducer, &reduced.trial, &self.fuzz.harness);
+        let reduced = reducer.reduce(trial, target);
+        let short = short(&mut reducer, &reduced.trial, harness);
         self.engine.give_back(prober);
         let mut writer = Writer { fuzz: self.fuzz, checker: &mut self.checker };
-        writer.write(&reduced, &target, broken.met, &short).map(Some)
+        let finding = writer.write(&reduced, &target, met, &short)?;
+        let trial = TrialFile::new(&reduced.trial, harness);
+        self.engine.progress.found.push(FoundFile { promise, met, trial });
+        let next = watch(Event::Found(&finding));
+        self.findings.push(finding);
+        Ok(next)
     }
 
-    fn note_news(&mut self) {
-        let known = (self.engine.entries().count(), self.findings.len());
-        if known != self.known {
-            self.known = known;
-            self.last_new = Instant::now();
-        }
+    /// How much is known: entries and findings.
+    fn known(&self) -> (usize, usize) {
+        (self.engine.progress.entries.len(), self.findings.len())
     }
 
     fn status(&self) -> Status {

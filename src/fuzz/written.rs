@@ -137,7 +137,8 @@ impl TrialFile {
         }
     }
 
-    fn read(&self, harness: &Harness) -> Result<Trial, String> {
+    /// The trial, checked.
+    pub fn read(&self, harness: &Harness) -> Result<Trial, String> {
         let rig = &harness.rig;
         let mut trial = Trial::nothing(harness);
         trial.plug = self.attached.as_ref().map(|plug| plug.read(&harness.layout)).transpose()?;
