@@ -2,5 +2,6 @@
 
 mod command_line;
 mod expectations;
+mod left;
 mod power_on;
 mod time;

@@ -125,11 +125,13 @@ impl Bench {
 }
 
 /// The least that can be asked for where there is no acceptance table.
-const LITTLE: [&str; 10] = [
+const LITTLE: [&str; 12] = [
     "{never: away}",
     "{never: back}",
     "{writes: {latch: []}}",
     "{writes: {latch: {count: 0}}}",
+    "{leaves: {latch: 0}}",
+    "{forbid: reads-outside-map}",
     "{within: {cycles: 99999999999}}",
     "{reads: 0x10-0x1F}",
     "{registers: {d7: 0}}",
@@ -192,6 +194,8 @@ fn expectations_that_say_nothing_are_refused() {
         ("{branch: []}", "cases[0].expect.branch", "the list is empty"),
         ("{writes: []}", "cases[0].expect.writes", "the list is empty"),
         ("{writes: {}}", "cases[0].expect.writes", "expects nothing"),
+        ("{leaves: {}}", "cases[0].expect.leaves", "expects nothing"),
+        ("{forbid: []}", "cases[0].expect.forbid", "the list is empty"),
         ("{memory: {}}", "cases[0].expect.memory", "expects nothing"),
         ("{registers: {}}", "cases[0].expect.registers", "expects nothing"),
         ("{branch: back, shows: {}}", "cases[0].expect.shows", "expects nothing"),

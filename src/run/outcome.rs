@@ -96,7 +96,8 @@ pub struct Outcome {
     pub registers: Registers,
     /// Writes to ports, in order.
     pub writes: Vec<PortWrite>,
-    /// What each port holds at the end, by index: what was written last, or the value at power-on.
+    /// What each port holds at the end, by index: what was written last, or the value at power-on if nothing was or a
+    /// RESET instruction came after it.
     pub held: Vec<u16>,
     /// What went astray.
     pub troubles: Troubles,

@@ -26,7 +26,8 @@ fn port(map: &Map, name: &str, value: Number) -> Result<(usize, u16), Refusal> {
     };
     let value = port_value(value, port.size).map_err(|message| Refusal::new(at.clone(), message))?;
     if !declared.contains(&value) && value != port.power_on {
-        let message = format!("the port `{name}` never holds {value}: its `writes` does not list it");
+        let message =
+            format!("the `writes` of `{name}` do not list {value}, and it is not what the port holds at power-on");
         return Err(Refusal::new(at, message));
     }
     Ok((index, value))

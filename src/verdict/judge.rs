@@ -2,12 +2,12 @@
 
 use std::ops::Range;
 
-use super::{Decision, Expectation, Names, PortWrites, Reason, Wanted, Why, Within, Writes, ending};
-use crate::board::{Bus, EarlyRead, PortSize, PortWrite, Remap, StrayKind};
+use super::{Decision, Expectation, Names, Reason, Wanted, Why, Within, ending};
+use crate::board::{Bus, EarlyRead, PortSize, Remap, StrayKind};
 use crate::run::{Cell, End, Outcome, Rig};
 use crate::units;
 
-/// What no run of a harness may do.
+/// What no run may do, by a harness or by a case. By default nothing is forbidden.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Forbid {
     /// Writes that land nowhere.
@@ -58,15 +58,16 @@ pub fn judge(
     judge.reasons
 }
 
-struct Judge<'a> {
-    outcome: &'a Outcome,
-    wanted: &'a Expectation,
-    names: Names<'a>,
+/// What is compared, and the reasons found so far. What it says of ports stands in `ports`.
+pub(super) struct Judge<'a> {
+    pub outcome: &'a Outcome,
+    pub wanted: &'a Expectation,
+    pub names: Names<'a>,
     reasons: Vec<Reason>,
 }
 
 impl Judge<'_> {
-    fn add(&mut self, why: Why, text: String) {
+    pub fn add(&mut self, why: Why, text: String) {
         self.reasons.push(Reason::new(why, text));
     }
 
@@ -178,79 +179,6 @@ impl Judge<'_> {
                 let text = format!("{cell} holds {}; wanted {}", value(found.value, found.known), number(*wanted));
                 self.add(Why::Value, text);
             }
-        }
-    }
-
-    fn writes(&mut self) {
-        if matches!(self.outcome.end, End::Limit(_)) {
-            return;
-        }
-        for writes in &self.wanted.writes {
-            let text = match writes {
-                Writes::Port { port, writes } => self.port_writes(*port, writes),
-                Writes::InOrder(steps) => self.writes_in_order(steps),
-            };
-            if let Some(text) = text {
-                self.add(Why::Writes, text);
-            }
-        }
-    }
-
-    fn port_writes(&self, port: usize, wanted: &PortWrites) -> Option<String> {
-        let name = &self.names.rig.map.ports()[port].name;
-        let found: Vec<u16> =
-            self.outcome.writes.iter().filter(|write| write.port == port).map(|write| write.value).collect();
-        match wanted {
-            PortWrites::Values(values) if *values == found => None,
-            PortWrites::Values(values) => {
-                Some(format!("`{name}` was written {}; wanted {}", list(&found), list(values)))
-            }
-            PortWrites::Count(count) if *count as usize == found.len() => None,
-            PortWrites::Count(count) => {
-                Some(format!("`{name}` was written {} times ({}); wanted {count}", found.len(), list(&found)))
-            }
-        }
-    }
-
-    fn writes_in_order(&self, steps: &[(usize, u16)]) -> Option<String> {
-        let ports: Vec<usize> = steps.iter().map(|(port, _)| *port).collect();
-        let counts = |write: &&PortWrite| ports.contains(&write.port);
-        let found: Vec<(usize, u16)> =
-            self.outcome.writes.iter().filter(counts).map(|write| (write.port, write.value)).collect();
-        if found == steps {
-            return None;
-        }
-        let show = |steps: &[(usize, u16)]| {
-            let show = |(port, value): &(usize, u16)| {
-                format!("{} {}", self.names.rig.map.ports()[*port].name, number(u32::from(*value)))
-            };
-            if steps.is_empty() { "nothing".to_owned() } else { steps.iter().map(show).collect::<Vec<_>>().join(", ") }
-        };
-        Some(format!("the ports were written {}; wanted {}", show(&found), show(steps)))
-    }
-
-    /// What ports hold at the end: as the case says, or else as the branch says.
-    fn leaves(&mut self) {
-        if matches!(self.outcome.end, End::Limit(_)) {
-            return;
-        }
-        let wanted = self.wanted;
-        let branch = self.outcome.branch().map(|index| &self.names.rig.branches[index]);
-        let said = |port: &usize| wanted.leaves.iter().any(|(other, _)| other == port);
-        let of_branch = branch.iter().flat_map(|branch| &branch.leaves).filter(|(port, _)| !said(port));
-        for (port, value) in wanted.leaves.iter().chain(of_branch) {
-            let holds = self.outcome.held[*port];
-            if holds == *value {
-                continue;
-            }
-            let last = self.outcome.writes.iter().rev().find(|write| write.port == *port);
-            let since = match last {
-                Some(write) if write.value == holds => format!(" since {}", self.names.spot(write.pc)),
-                _ => String::new(),
-            };
-            let name = &self.names.rig.map.ports()[*port].name;
-            let (holds, value) = (number(u32::from(holds)), number(u32::from(*value)));
-            self.add(Why::Leaves, format!("`{name}` holds {holds} at the end{since}; wanted {value}"));
         }
     }
 
@@ -374,19 +302,13 @@ fn also(count: u64) -> String {
     }
 }
 
-fn number(value: u32) -> String {
+/// A number, as sentences show it.
+pub(super) fn number(value: u32) -> String {
     if value < 10 { value.to_string() } else { format!("0x{value:X}") }
 }
 
 fn value(value: u32, known: bool) -> String {
     if known { number(value) } else { format!("{}, which nothing has written", number(value)) }
-}
-
-fn list(values: &[u16]) -> String {
-    if values.is_empty() {
-        return "nothing".to_owned();
-    }
-    values.iter().map(|value| number(u32::from(*value))).collect::<Vec<_>>().join(", ")
 }
 
 fn show_range(range: &Range<u32>) -> String {

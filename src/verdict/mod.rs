@@ -8,6 +8,7 @@ mod ending;
 mod expectation;
 mod judge;
 mod names;
+mod ports;
 mod reason;
 
 pub use acceptance::{Acceptance, Conditions, Decision, FieldMatch, PortMatch, Rule, Table};

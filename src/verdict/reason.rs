@@ -25,7 +25,7 @@ pub enum Why {
     Within,
     /// A read of the attached image outside of what the case allows.
     Reads,
-    /// Something that the harness forbids.
+    /// Something that the harness or the case forbids.
     Forbidden,
     /// The result depends on what RAM holds at power-on.
     PowerOn,

@@ -81,7 +81,10 @@ fn what_a_branch_leaves() {
     assert_eq!(run("0", "").0, 0);
     let (code, out) = run("1", "");
     assert_eq!(code, 1);
-    assert!(out.contains("`latch` holds 0 at the end since") && out.contains("; wanted 1"), "{out}");
+    assert!(
+        out.contains("`latch` holds 0 at the end since") && out.contains("; the branch patched (alternate) leaves 1"),
+        "{out}"
+    );
     // The case's word counts for the case.
     assert_eq!(run("1", ", expect: {leaves: {latch: 0}}").0, 0);
 }

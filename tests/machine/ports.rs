@@ -319,6 +319,7 @@ fn the_reset_instruction_returns_latches_to_power_on() {
         let outcome = bench.returns();
         assert_eq!([d(&outcome, 0), d(&outcome, 1)], expected.map(u32::from), "power-on {power_on}");
         assert_eq!(outcome.writes.len(), 1);
+        assert_eq!(outcome.held, [power_on]);
     }
 }
 
