@@ -37,7 +37,8 @@ pub struct FuzzArguments {
     #[arg(long, value_name = "NUMBER", value_parser = clap::value_parser!(u16).range(1..=256))]
     jobs: Option<u16>,
 
-    /// End with the batch in which so many trials are made, those of earlier sittings with the same corpus included.
+    /// End with the batch in which so many trials are made in this part, those of earlier sittings with the same corpus
+    /// included.
     #[arg(long, value_name = "NUMBER", value_parser = clap::value_parser!(u64).range(1..))]
     trials: Option<u64>,
 
@@ -45,7 +46,7 @@ pub struct FuzzArguments {
     #[arg(long, value_name = "TIME", value_parser = time)]
     time: Option<Duration>,
 
-    /// End when so many trials have brought nothing new. Default: 1000000, unless another limit is given.
+    /// End with the batch in which so many trials have brought nothing new. Default: 1000000, unless another limit is given.
     #[arg(long, value_name = "NUMBER", value_parser = clap::value_parser!(u64).range(1..))]
     plateau: Option<u64>,
 
@@ -140,6 +141,10 @@ fn plan(arguments: &FuzzArguments, harness: &Arc<Harness>) -> Result<Fuzz, Failu
     fuzz = arguments.time.into_iter().fold(fuzz, Fuzz::time);
     fuzz = arguments.plateau.into_iter().fold(fuzz, Fuzz::plateau);
     fuzz = arguments.corpus.iter().fold(fuzz, Fuzz::corpus);
+    if fuzz.promises_nothing() {
+        return Err(Failure::Usage("--without leaves no promise that could be broken".to_owned()));
+    }
+    fuzz = fuzz.from(&arguments.from);
     if !arguments.from.is_empty() {
         for case in cases_of(&arguments.from, arguments.seed, harness)? {
             fuzz.start_from(&case);

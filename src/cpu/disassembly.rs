@@ -74,7 +74,7 @@ impl Decoded {
         matches!(Isa::from(self.instruction.opcode), Isa::Bcc | Isa::Dbcc)
     }
 
-    /// The operands of a compare or test instruction.
+    /// The operands of a compare or test, or of an instruction that leaves zero where both agree (SUB, EOR).
     pub fn compare(&self) -> Option<Compare> {
         let isa = Isa::from(self.instruction.opcode);
         let mut bit = None;
@@ -85,7 +85,10 @@ impl Decoded {
             (Isa::Cmpa, Operands::RegisterSizeEffectiveAddress(register, size, mode)) => {
                 (size as u32, Some(mode), AddressingMode::Ard(register))
             }
-            (Isa::Cmpi, Operands::SizeEffectiveAddressImmediate(size, mode, value)) => {
+            (Isa::Sub | Isa::Eor, Operands::RegisterDirectionSizeEffectiveAddress(register, _, size, mode)) => {
+                (size as u32, Some(mode), AddressingMode::Drd(register))
+            }
+            (Isa::Cmpi | Isa::Subi | Isa::Eori, Operands::SizeEffectiveAddressImmediate(size, mode, value)) => {
                 (size as u32, Some(AddressingMode::Immediate(value)), mode)
             }
             (Isa::Cmpm, Operands::RegisterSizeRegister(target, size, source)) => {

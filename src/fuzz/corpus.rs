@@ -23,6 +23,9 @@ const NAME_BYTES: usize = 10;
 /// The largest file that is taken for an entry.
 const LARGEST_FILE: u64 = 1 << 20;
 
+/// The most trials of a batch.
+pub const MOST_TRIALS: u64 = 8192;
+
 /// What the names of progress files begin with.
 const PROGRESS: &str = "progress-";
 
@@ -133,7 +136,16 @@ impl Corpus {
     /// If the file is none of progress.
     pub fn progress(&self, seed: u64, part: Share) -> Result<Option<Progress>, Complaint> {
         let path = self.progress_path(seed, part);
-        if path.exists() { read(&path).map(Some) } else { Ok(None) }
+        if !path.exists() {
+            return Ok(None);
+        }
+        let progress: Progress = read(&path)?;
+        let most = progress.batches.saturating_mul(MOST_TRIALS);
+        if progress.trials > most || progress.planned > progress.trials || progress.quiet > progress.trials {
+            return Err(Complaint::about(&path, "these numbers of batches and trials do not go together")
+                .with_help("remove the file; the work then starts anew from the corpus"));
+        }
+        Ok(Some(progress))
     }
 
     /// Writes down how far a part has come.

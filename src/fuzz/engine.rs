@@ -12,7 +12,7 @@ use std::time::Instant;
 use rayon::prelude::*;
 
 use super::breach::{Breach, Broken};
-use super::corpus::{Corpus, Progress, Stored, name};
+use super::corpus::{Corpus, MOST_TRIALS, Progress, Stored, name};
 use super::deed::{Prober, Tried};
 use super::dice::Dice;
 use super::feedback::Feature;
@@ -32,7 +32,7 @@ use crate::suite::{Complaint, Harness};
 const BATCH_INSTRUCTIONS: u64 = 4_000_000;
 
 /// The fewest and the most trials of a batch.
-const BATCH: std::ops::RangeInclusive<u64> = 64..=8192;
+const BATCH: std::ops::RangeInclusive<u64> = 64..=MOST_TRIALS;
 
 /// Trials that one thread takes at a time.
 const CHUNK: usize = 64;

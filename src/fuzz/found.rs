@@ -19,6 +19,9 @@ use crate::explain::Evidence;
 use crate::suite::{Case, Complaint, DEFAULT_SEED, Harness, Suite};
 use crate::verdict::{Decision, Spot, short_ending};
 
+/// The most files of one name, numbered.
+const MOST_NAMESAKES: usize = 99;
+
 /// A promise that was broken.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
@@ -66,8 +69,8 @@ impl Writer<'_> {
         let happens = happens(target.promise, ends, wanted.branch, &harness);
         let name = format!("{} {happens}", subject(reduced, &self.fuzz.ordinary, &harness));
         let stem = stem(target, &harness);
-        let file = self.fuzz.found.as_ref().map(|folder| folder.join(format!("{stem}.yaml")));
-        let known = file.as_ref().is_some_and(|file| file.exists());
+        let file = self.fuzz.found.as_ref().map(|folder| self.place(folder, &stem)).transpose()?;
+        let (file, known) = file.map_or((None, false), |(file, known)| (Some(file), known));
         let folder = self.fuzz.found.clone().unwrap_or_else(|| PathBuf::from("."));
         std::fs::create_dir_all(&folder).map_err(|error| unwritable(&folder, &error))?;
         let spot = target.at.map(|at| harness.names().spot(at));
@@ -90,6 +93,28 @@ impl Writer<'_> {
         })
     }
 
+    /// Where a finding goes, and whether a case that fails stands there already. A file whose cases hold, or which is no
+    /// case file, is of another ROM or of somebody else: it stays, and the finding gets a number.
+    fn place(&mut self, folder: &Path, stem: &str) -> Result<(PathBuf, bool), Complaint> {
+        for number in 1..=MOST_NAMESAKES {
+            let end = if number == 1 { String::new() } else { format!("-{number}") };
+            let file = folder.join(format!("{stem}{end}.yaml"));
+            if file.symlink_metadata().is_err() {
+                return Ok((file, false));
+            }
+            if self.fails(&file) {
+                return Ok((file, true));
+            }
+        }
+        Err(Complaint::about(folder, format!("there are {MOST_NAMESAKES} files called {stem} already")))
+    }
+
+    /// Whether any case of a file fails, or is not decided.
+    fn fails(&mut self, file: &Path) -> bool {
+        let Ok(suite) = Suite::load_for(file, self.fuzz.seed, &self.fuzz.harness) else { return false };
+        suite.cases().flatten().any(|case| !self.checker.check(&case).verdict.reasons().is_empty())
+    }
+
     /// What the case expects.
     fn wanted(&mut self, reduced: &Reduced, target: &Target) -> Wanted {
         let harness = &self.fuzz.harness;
@@ -107,13 +132,15 @@ impl Writer<'_> {
     }
 
     fn comments(&self, promise: Promise, spot: Option<&Spot>, file: Option<&Path>, met: Met) -> Vec<String> {
-        let harness = self.fuzz.harness.path.display();
         let Met { seed, part, batch, trial, .. } = met;
         let share = if part == Share::default() { String::new() } else { format!(" --part {part}") };
+        let (harness, options) = (self.fuzz.harness.path.display(), self.fuzz.options());
         let noise = if seed == DEFAULT_SEED { String::new() } else { format!(" --seed {seed}") };
         let mut comments = vec![
             format!("Found by keyway fuzz. The routine breaks a promise: it {}.", promise.text()),
-            format!("Met with seed {seed}, batch {batch}, trial {trial}: keyway fuzz {harness} --seed {seed}{share}"),
+            format!(
+                "Met with seed {seed}, batch {batch}, trial {trial}: keyway fuzz {harness} --seed {seed}{share}{options}"
+            ),
         ];
         if let Some(spot) = spot {
             comments.push(format!("Where: {spot}"));
@@ -169,4 +196,15 @@ fn unwritable(folder: &Path, error: &dyn std::fmt::Display) -> Complaint {
 /// How the first run of a trial ended, in a word or two.
 pub(super) fn short(reducer: &mut Reducer, trial: &super::trial::Trial, harness: &Harness) -> String {
     reducer.prober.look(trial, |outcome| Some(short_ending(outcome, harness.names()))).unwrap_or_default()
+}
+
+/// Whether findings can be written into a folder, which need not be there yet: found out before the first trial.
+pub(super) fn check_writable(folder: &Path) -> Result<(), Complaint> {
+    let there = folder.ancestors().find(|folder| folder.exists());
+    // What is left of a relative path is the folder that one is in.
+    let there = there.filter(|there| !there.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    if !there.is_dir() {
+        return Err(Complaint::about(there, "findings are written into a folder, and this is none"));
+    }
+    tempfile::tempfile_in(there).map(|_| ()).map_err(|error| unwritable(folder, &error))
 }

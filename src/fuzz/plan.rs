@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
+use clap::ValueEnum;
 use sha2::{Digest, Sha256};
 
 use super::ground::Part;
@@ -40,6 +41,8 @@ pub struct Fuzz {
     pub(super) given: Vec<Trial>,
     /// How many of their cases are not varied.
     pub(super) not_varied: usize,
+    /// Where these came from.
+    pub(super) from: Vec<String>,
 }
 
 impl Fuzz {
@@ -60,6 +63,7 @@ impl Fuzz {
             ordinary: ordinary(harness),
             given: Vec::new(),
             not_varied: 0,
+            from: Vec::new(),
         }
     }
 
@@ -139,6 +143,33 @@ impl Fuzz {
     /// How many cases to start from have parts that are not varied.
     pub fn not_varied(&self) -> usize {
         self.not_varied
+    }
+
+    /// The options that decide what is tried, seed and part left out.
+    pub(super) fn options(&self) -> String {
+        let names = |names: Vec<String>, option: &str| match &names[..] {
+            [] => String::new(),
+            names => format!(" {option} {}", names.join(",")),
+        };
+        let fields = self.harness.layout.fields();
+        let word = |part: &Part| part.to_possible_value().map_or_else(String::new, |word| word.get_name().to_owned());
+        let without = Promise::ALL.into_iter().filter(|promise| !self.promises.has(*promise));
+        let from: String = self.from.iter().map(|what| format!(" --from {what}")).collect();
+        names(self.only.iter().map(word).collect(), "--only")
+            + &names(self.pinned.iter().map(|index| fields[*index].name.clone()).collect(), "--pin")
+            + &names(without.map(|promise| promise.name().to_owned()).collect(), "--without")
+            + &from
+    }
+
+    /// Says where the cases came from that were started from, for the command that findings name.
+    #[must_use]
+    pub fn from(self, what: &[String]) -> Self {
+        Self { from: what.to_vec(), ..self }
+    }
+
+    /// Whether no promise is left that could be broken.
+    pub fn promises_nothing(&self) -> bool {
+        self.promises.is_empty()
     }
 
     /// When the work is over for want of anything new.

@@ -173,14 +173,16 @@ pub fn broken(outcome: &Outcome, harness: &Harness) -> Promises {
 }
 
 /// A latch that the run has not left as it must be: the port, what it holds, and what it must hold. Latches are the
-/// ports that overlays follow. Of a run that came to no branch nothing is asked.
+/// ports that overlays follow, and those of which the branch says what it leaves. Of a run that came to no branch nothing
+/// is asked.
 pub fn unbalanced(outcome: &Outcome, harness: &Harness) -> Option<(usize, u16, u16)> {
     let branch = &harness.rig.branches[outcome.branch()?];
     let map = &harness.rig.map;
-    let latches = map.overlays().iter().map(|overlay| overlay.port);
+    let said = |port: usize| branch.leaves.iter().find(|(other, _)| *other == port).map(|(_, value)| *value);
+    let followed = map.overlays().iter().map(|overlay| overlay.port);
+    let latches = branch.leaves.iter().map(|(port, _)| *port).chain(followed);
     latches.into_iter().find_map(|port| {
-        let said = branch.leaves.iter().find(|(other, _)| *other == port).map(|(_, value)| *value);
-        let must = said.unwrap_or(map.ports()[port].power_on);
+        let must = said(port).unwrap_or(map.ports()[port].power_on);
         let holds = outcome.held[port];
         (holds != must).then_some((port, holds, must))
     })

@@ -5,7 +5,7 @@ use super::deed::Prober;
 use super::ordinary::Ordinary;
 use super::promise::{Promise, unbalanced};
 use super::trial::{Held, Trial};
-use crate::board::{Schedule, StrayKind};
+use crate::board::{Change, Schedule, StrayKind};
 use crate::cartridge::{Contacts, Layout};
 use crate::check::Checker;
 use crate::run::{End, Outcome, Setup};
@@ -304,7 +304,19 @@ fn changed_bytes(trial: &Trial, other: &Trial, layout: &Layout) -> Vec<(u32, Opt
     list
 }
 
-/// The same trial with a simpler value for one part, simplest first.
+/// Round numbers after which a port changes sooner, the soonest last.
+fn sooner(schedule: Option<&Schedule>) -> Vec<Change> {
+    let Some(Schedule::Changes { after, .. }) = schedule else { return Vec::new() };
+    let round = (0..7).rev().map(|power| 10u64.pow(power));
+    match *after {
+        Change::Reads(reads) => {
+            round.filter(|round| *round < u64::from(reads)).map(|round| Change::Reads(round as u32)).collect()
+        }
+        Change::Cycles(cycles) => round.filter(|round| *round < cycles).map(Change::Cycles).collect(),
+    }
+}
+
+/// The same trial with a simpler value for one part; each that breaks the same is taken, so the simplest come last.
 fn simpler(trial: &Trial, difference: Difference) -> Vec<Trial> {
     let mut list = Vec::new();
     let mut with = |change: &dyn Fn(&mut Trial)| {
@@ -321,6 +333,13 @@ fn simpler(trial: &Trial, difference: Difference) -> Vec<Trial> {
                 None => Vec::new(),
             };
             values.into_iter().for_each(|value| with(&|trial| trial.ports[index] = Some(Schedule::Constant(value))));
+            for after in sooner(trial.ports[index].as_ref()) {
+                with(&|trial| {
+                    if let Some(Schedule::Changes { after: change, .. }) = &mut trial.ports[index] {
+                        *change = after;
+                    }
+                });
+            }
         }
         Difference::Contacts => {
             let contacts = trial.plug.as_ref().map(|plug| plug.contacts.clone()).unwrap_or_default();

@@ -82,6 +82,8 @@ pub struct Report {
     pub status: Status,
     /// Each declared branch.
     pub branches: Vec<BranchReached>,
+    /// Trials of this sitting that came to no branch.
+    pub elsewhere: u64,
     /// Promises that were broken.
     pub findings: Vec<Finding>,
     /// Breaches that were not looked at, as there were so many of their kind.

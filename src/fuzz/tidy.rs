@@ -26,6 +26,9 @@ impl Fuzz {
     /// A folder that cannot be read or written, or a file there that does not fit the harness.
     pub fn tidy(&self) -> Result<Tidied, Complaint> {
         let Some(folder) = &self.corpus else { return Ok(Tidied { kept: 0, removed: 0 }) };
+        if !folder.is_dir() {
+            return Err(Complaint::about(folder, "there is no such folder"));
+        }
         let corpus = Corpus::open(folder)?;
         let mut prober = Prober::new(&self.harness, Promises::all(), self.seed);
         let mut entries = Vec::new();

@@ -76,7 +76,7 @@ fn plug_words(difference: Difference, plug: &Plug, harness: &Harness) -> String 
 fn held(plug: &Plug, index: usize, harness: &Harness) -> String {
     let name = &harness.layout.fields()[index].name;
     match &plug.fields[index] {
-        Held::Absent => format!("no {name}"),
+        Held::Absent => format!("without `{name}`"),
         Held::Sum(Checksum::Right) => format!("{name} right"),
         Held::Sum(Checksum::Wrong) => format!("{name} wrong"),
         Held::Bytes(bytes) => field_words(harness, index, bytes),

@@ -9,7 +9,7 @@ use std::time::{Duration, Instant};
 use super::breach::{Breach, Broken};
 use super::corpus::{Corpus, FoundFile, Progress};
 use super::engine::Engine;
-use super::found::{Finding, Writer, short};
+use super::found::{Finding, Writer, check_writable, short};
 use super::ground::Ground;
 use super::plan::Fuzz;
 use super::promise::Promise;
@@ -94,9 +94,7 @@ fn case(trial: &Trial, name: &str, harness: &Harness, seed: u64) -> Case {
 
 impl<'a> Work<'a> {
     fn begin(fuzz: &'a Fuzz) -> Result<Self, Complaint> {
-        if let Some(folder) = fuzz.found.as_ref().filter(|folder| folder.exists() && !folder.is_dir()) {
-            return Err(Complaint::about(folder, "findings are written into a folder, and this is none"));
-        }
+        fuzz.found.as_deref().map_or(Ok(()), check_writable)?;
         let plan = fuzz.number();
         let fresh = Progress { plan, seed: fuzz.seed, part: fuzz.share, ..Progress::default() };
         let corpus = fuzz.corpus.as_deref().map(Corpus::open).transpose()?;
@@ -283,6 +281,7 @@ impl<'a> Work<'a> {
             ended,
             status,
             branches: branches.collect(),
+            elsewhere: status.trials_now - self.engine.reached.iter().sum::<u64>(),
             findings: self.findings,
             not_looked_at: self.not_looked_at,
             not_varied: self.fuzz.not_varied,

@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use super::share::Share;
 use super::trial::{Held, Plug, Trial};
 use crate::board::{Change, OpenBus, Schedule};
-use crate::cartridge::{AddressFault, Checksum, Contacts, DataFault, Flaw, Holds, Layout};
+use crate::cartridge::{AddressFault, Checksum, Contacts, DataFault, Flaw, Holds, LARGEST_IMAGE, Layout};
 use crate::run::Timing;
 use crate::suite::{Harness, nearest};
 
@@ -188,6 +188,9 @@ impl PlugFile {
     }
 
     fn read(&self, layout: &Layout) -> Result<Plug, String> {
+        if !(1..=LARGEST_IMAGE).contains(&self.size) {
+            return Err(format!("an image has 1 byte to 16 MiB, not {}", self.size));
+        }
         let mut plug = Plug::erased(self.size, layout);
         (plug.fill, plug.swapped) = (self.fill, self.swapped);
         for (name, written) in &self.fields {

@@ -118,7 +118,7 @@ impl<W: Write> FuzzReporter for FuzzTerminal<W> {
 /// One line about how far it has come.
 fn progress(status: &Status) -> String {
     format!(
-        "{} trials  {}/s  {} of {} branches  {} of {} decisions both ways  {} broken  nothing new for {} s",
+        "{} trials  {}/s  {}/{} branches  {}/{} both ways  {} broken  {} s quiet",
         units::thousands(status.trials),
         units::thousands(rate(status)),
         status.branches,
@@ -159,11 +159,16 @@ fn summary(out: &mut impl Write, report: &Report, coverage: &Coverage) -> io::Re
     writeln!(out, "\n  {DIM}{:<width$}  {:<16}  {:>14}{DIM:#}", "branch", "kind", "trials")?;
     for branch in &report.branches {
         let (style, trials) = match branch.reached {
-            true if branch.trials == 0 => (GOOD, "before".to_owned()),
+            // In an earlier sitting, or with another RAM fill than the first.
+            true if branch.trials == 0 => (GOOD, "reached".to_owned()),
             true => (GOOD, units::thousands(branch.trials)),
             false => (OPEN, "never".to_owned()),
         };
         writeln!(out, "  {:<width$}  {:<16}  {style}{trials:>14}{style:#}", branch.name, branch.kind.name())?;
+    }
+    if report.elsewhere > 0 {
+        let trials = units::thousands(report.elsewhere);
+        writeln!(out, "  {:<width$}  {:<16}  {OPEN}{trials:>14}{OPEN:#}", "none", "")?;
     }
     one_way(out, coverage)?;
     if report.not_looked_at > 0 {

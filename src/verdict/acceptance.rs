@@ -4,7 +4,7 @@
 //! fixed value (floating open bus) equal nothing; flickering contacts, data lines that hang loose and ports that change
 //! make a rule undecidable.
 
-use std::ops::RangeInclusive;
+use std::ops::{Range, RangeInclusive};
 
 use crate::board::{Inputs, Map, OpenBus, shown_offset, steady_byte};
 use crate::cartridge::{Field, Flaw, Holds, Layout};
@@ -243,7 +243,23 @@ impl Seen<'_> {
         let image = self.inputs.attached.image.as_ref()?;
         let base = shown_offset(*self.map.window().start(), image.size())?;
         let end = to.map_or(image.size(), |to| base.saturating_add(to));
+        if end > image.size() {
+            return self.sum_of_window(from..to?);
+        }
         Some(u32::from(image.shown_sum16(base.saturating_add(from)..end)))
+    }
+
+    /// The sum of what shows in the window at these offsets from its start, where the image alone does not reach so far:
+    /// it repeats, or leaves the bus open. `None` if any of it is not one fixed value.
+    fn sum_of_window(&self, offsets: Range<u32>) -> Option<u32> {
+        let window = self.map.window();
+        let mut sum = 0u16;
+        for offset in offsets.clone() {
+            let address = window.start().checked_add(offset).filter(|address| window.contains(address))?;
+            let weight = if (offset - offsets.start).is_multiple_of(2) { 8 } else { 0 };
+            sum = sum.wrapping_add(u16::from(self.byte(address)?) << weight);
+        }
+        Some(u32::from(sum))
     }
 
     fn byte(&self, address: u32) -> Option<u8> {

@@ -7,7 +7,7 @@ use keyway::fuzz::{Fuzz, Promise};
 use pretty_assertions::assert_eq;
 
 use super::{harness, run};
-use crate::support::Project;
+use crate::support::{Project, root};
 
 /// A routine at 0x200 that does something with the byte at offset 0x100, and then goes to `done` (0x300).
 fn routine(code: &[u16], extra: &str) -> (Project, Arc<Harness>) {
@@ -110,6 +110,25 @@ fn ports_and_latches() {
     // move.b #1,$B00001 ; reset: the devices are as at power-on.
     let reset = then_done(&[0x13FC, 0x0001, 0x00B0, 0x0001, 0x4E70]);
     assert_eq!(broken(&reset, &with), []);
+}
+
+/// A port that no overlay follows is a latch if a branch says what it leaves there.
+#[test]
+fn a_latch_is_what_a_branch_says() {
+    let project = Project::demo();
+    let text = std::fs::read_to_string(root().join("harness/aria.yaml")).unwrap();
+    project.write("harness/rom.elf", std::fs::read(root().join("harness/defects/latch-on.elf")).unwrap());
+    let lines = text.lines().filter(|line| !line.contains("format patch") && !line.starts_with("overlays:"));
+    let plain = lines.collect::<Vec<_>>().join("\n").replace("image: aria.elf", "image: rom.elf");
+    let promises = |text: &str| {
+        let file = project.write("harness/rom.yaml", text);
+        let report = run(&Fuzz::new(&Arc::new(Harness::load(file).unwrap())).trials(2000));
+        report.findings.iter().map(|finding| finding.promise).collect::<Vec<Promise>>()
+    };
+    assert_eq!(promises(&plain), []);
+    let label = "at: mode_patched";
+    assert_eq!(promises(&plain.replace(label, "at: mode_patched, leaves: {latch: 0}")), [Promise::Latches]);
+    assert_eq!(promises(&plain.replace(label, "at: mode_patched, leaves: {latch: 1}")), []);
 }
 
 #[test]

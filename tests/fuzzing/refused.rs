@@ -1,5 +1,6 @@
 //! Bad input: one clear error, exit code 2, nothing written, no panic.
 
+use keyway::fuzz::Promise;
 use pretty_assertions::assert_eq;
 
 use crate::support::{Project, Ran};
@@ -31,6 +32,9 @@ fn arguments() {
     refused(&fuzz(&["--from", "cases/nowhere.yaml"]), "cases/nowhere.yaml");
     refused(&project.run(&["fuzz", "harness/nowhere.yaml"]), "harness/nowhere.yaml");
     refused(&project.run(&["fuzz", HARNESS, "--tidy"]), "--corpus");
+    refused(&project.run(&["fuzz", HARNESS, "--tidy", "--corpus", "nowhere"]), "there is no such folder");
+    let all: Vec<&str> = Promise::ALL.iter().map(|promise| promise.name()).collect();
+    refused(&fuzz(&["--without", &all.join(",")]), "--without leaves no promise that could be broken");
     assert!(!project.path().join("cases").exists(), "something was written");
 }
 
@@ -63,6 +67,8 @@ fn files_of_a_corpus() {
         (&plug(r#", "data-lines": [{"line": 16, "is": "high"}]"#), "data lines are 0 to 15"),
         (&plug(r#", "address-lines": [{"line": 3, "is": "open"}]"#), "address lines are 1 to 23"),
         (&plug(r#", "bytes": {"-1": 3}"#), "this is no file of a corpus"),
+        (&plug("").replace("1024", "0"), "an image has 1 byte to 16 MiB, not 0"),
+        (&plug("").replace("1024", "4000000000"), "an image has 1 byte to 16 MiB, not 4000000000"),
     ];
     for (text, error) in cases {
         let project = Project::demo();
@@ -76,13 +82,8 @@ fn files_of_a_corpus() {
     // What is no entry by its name is none of our business, and odd sizes are put right.
     let project = Project::demo();
     project.write("corpus/README.md", "hello");
-    project.write(
-        "corpus/odd.json",
-        whole.replace(
-            "TRIAL",
-            r#"{"attached": {"size": 4294967295, "fill": null, "copies": [1, 7], "bytes": {"9": 9}}}"#,
-        ),
-    );
+    let odd = r#"{"attached": {"size": 16777216, "fill": null, "copies": [1, 7], "bytes": {"9": 9}}}"#;
+    project.write("corpus/odd.json", whole.replace("TRIAL", odd));
     let ran = project.run(&["fuzz", HARNESS, "--trials", "10", "--corpus", "corpus"]);
     assert_eq!(ran.code, 0, "{}{}", ran.out, ran.err);
 }
@@ -95,6 +96,40 @@ fn folders() {
     let project = Project::demo();
     project.write("taken", "a file");
     refused(&project.run(&["fuzz", HARNESS, "--trials", "10", "--found", "taken"]), "taken");
+}
+
+/// A file of the same name that is somebody else's stays, and hides nothing.
+#[test]
+fn findings_have_names_of_their_own() {
+    let project = Project::demo();
+    for name in ["harness/defects/shadowed.yaml", "harness/defects/shadowed.elf"] {
+        project.write(name, std::fs::read(crate::support::root().join(name)).unwrap());
+    }
+    let first = "cases/found/branch-at-compare_product-6.yaml";
+    // A case of another ROM, which this one is right about.
+    let other = "harness: ../../harness/defects/shadowed.yaml\ncases:\n  - {name: old, attach: nothing, expect: {branch: alone}}\n";
+    project.write(first, other);
+    project.write("cases/found/branch-at-compare_product-6-2.yaml", "mine");
+    let fuzz = || project.run(&["fuzz", "harness/defects/shadowed.yaml", "--trials", "2000"]);
+    let ran = fuzz();
+    let third = "cases/found/branch-at-compare_product-6-3.yaml";
+    assert!(ran.code == 1 && ran.out.contains(third) && !ran.out.contains("there before"), "{}{}", ran.out, ran.err);
+    assert_eq!(std::fs::read_to_string(project.path().join(first)).unwrap(), other);
+    assert_eq!(project.run(&["check", third]).code, 1);
+    let ran = fuzz();
+    assert!(ran.code == 1 && ran.out.contains(third) && ran.out.contains("which was there before"), "{}", ran.out);
+}
+
+#[test]
+fn numbers_of_progress_go_together() {
+    let project = Project::demo();
+    let fuzz = || project.run(&["fuzz", HARNESS, "--trials", "10", "--corpus", "corpus"]);
+    assert_eq!(fuzz().code, 0);
+    let file = project.path().join("corpus/progress-1-1-of-1.json");
+    let text = std::fs::read_to_string(&file).unwrap();
+    let trials = text.lines().find(|line| line.contains("\"trials\"")).unwrap();
+    std::fs::write(&file, text.replace(trials, "  \"trials\": 18446744073709551615,")).unwrap();
+    refused(&fuzz(), "these numbers of batches and trials do not go together");
 }
 
 #[test]
