@@ -61,10 +61,13 @@ fn memo(harness: &Arc<Harness>) {
     if let Some(plug) = &mut drums.plug {
         (0x180..).zip("AW-2100-00    ".bytes()).for_each(|(offset, byte)| plug.put(offset, byte, &harness.layout));
     }
+    let mut features = Vec::new();
     for (name, trial) in [("(l) drum library, known and run", drums), ("(m) refused by the pedal, known and run", own)]
     {
+        prober.run(&trial);
+        features.extend(prober.features());
+        prober.learn(&features);
         prober.try_out(&trial);
-        prober.batch += 1;
         assert!(prober.try_out(&trial).known);
         let prober = std::cell::RefCell::new(&mut prober);
         let pair = compare(

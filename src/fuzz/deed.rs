@@ -24,9 +24,7 @@ pub struct Deed {
     pub ways: u64,
     /// Instructions of all runs.
     pub instructions: u64,
-    /// The batch in which it was met.
-    pub batch: u64,
-    /// Whether it was new then.
+    /// Whether it went a way that was not known then. What was not novel once never will be.
     pub novel: bool,
 }
 
@@ -54,8 +52,6 @@ pub struct Prober {
     promises: Promises,
     table: Table,
     seed: u64,
-    /// The batch that is tried.
-    pub batch: u64,
     /// How many of the known features its feedback has learnt.
     pub learnt: usize,
 }
@@ -72,7 +68,6 @@ impl Prober {
             promises,
             table: Table::default(),
             seed,
-            batch: 0,
             learnt: 0,
         }
     }
@@ -83,12 +78,12 @@ impl Prober {
         self.learnt = known.len();
     }
 
-    /// Tries a trial. Runs that would do the same as earlier ones are skipped, unless these were new in this batch: then
-    /// it must be told again, as the order of the batch decides who was first.
+    /// Tries a trial. Runs that would do the same as earlier ones are skipped, unless these were novel: then it is told
+    /// again, as the order of the batch decides who was first, and as not everybody who tries tells what is novel.
     pub fn try_out(&mut self, trial: &Trial) -> Tried {
         trial.set_up(&mut self.setup, &self.harness, self.seed);
         let known = self.memo.look_up(trial, &self.setup.inputs, &self.harness).copied();
-        let known = known.filter(|deed| !(deed.novel && deed.batch == self.batch));
+        let known = known.filter(|deed| !deed.novel);
         let deed = known.unwrap_or_else(|| self.run_and_remember(trial));
         self.judged(deed, known.is_some())
     }
@@ -151,7 +146,6 @@ impl Prober {
                 broken,
                 ways: 0,
                 instructions: 0,
-                batch: self.batch,
                 novel: false,
             });
             deed.broken = deed.broken.or(broken).with(Promise::PowerOn, deed.end != outcome.end);

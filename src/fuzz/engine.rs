@@ -5,7 +5,7 @@
 //! is told, so nothing that was told can be lost.
 
 use std::collections::{BTreeMap, HashMap, HashSet, VecDeque};
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Instant;
 
@@ -93,8 +93,6 @@ pub struct Engine {
     pub skipped: u64,
     /// Trials that came to each branch, since this work began.
     pub reached: Vec<u64>,
-    /// Trials of the batch that runs, for those who watch.
-    pub running: AtomicU64,
 }
 
 impl Engine {
@@ -127,7 +125,6 @@ impl Engine {
             progress,
             skipped: 0,
             reached: vec![0; harness.rig.branches.len()],
-            running: AtomicU64::new(0),
         }
     }
 
@@ -196,7 +193,6 @@ impl Engine {
         let spare = self.probers.lock().unwrap_or_else(PoisonError::into_inner).pop();
         let mut prober = spare.unwrap_or_else(|| Prober::new(&self.harness, self.promises, self.seed));
         prober.learn(self.known.features());
-        prober.batch = self.progress.batches;
         prober
     }
 
@@ -214,13 +210,11 @@ impl Engine {
         let size = self.size();
         let count = self.planned.len().min(size as usize);
         let planned: Vec<Trial> = self.planned.drain(..count).collect();
-        self.running.store(0, Ordering::Relaxed);
         let chunks: Vec<Option<Chunk>> = (0..size)
             .collect::<Vec<u64>>()
             .par_chunks(CHUNK)
             .map(|numbers| self.try_chunk(numbers, &planned, deadline, stop))
             .collect();
-        self.running.store(0, Ordering::Relaxed);
         let Some(chunks) = chunks.into_iter().collect::<Option<Vec<Chunk>>>() else {
             for trial in planned.into_iter().rev() {
                 self.planned.push_front(trial);
@@ -272,7 +266,6 @@ impl Engine {
                 chunk.novel.push((*number, trial, prober.features()));
             }
         }
-        self.running.fetch_add(numbers.len() as u64, Ordering::Relaxed);
         self.give_back(prober);
         Some(chunk)
     }

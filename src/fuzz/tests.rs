@@ -10,6 +10,7 @@ use super::corpus::name;
 use super::deed::{Deed, Prober};
 use super::dice::Dice;
 use super::ground::Ground;
+use super::known::Known;
 use super::moves::{Mover, Parent};
 use super::ordinary::{of_case, ordinary};
 use super::promise::{Promise, Promises};
@@ -55,15 +56,16 @@ fn what_is_known_is_what_a_run_would_do() {
         let harness = load(path);
         let mut known = Prober::new(&harness, Promises::all(), 1);
         let mut plain = Prober::new(&harness, Promises::all(), 1);
+        let mut features = Known::default();
         let mut hits = 0;
         for (index, trial) in trials(&harness, 1500, 3).iter().enumerate() {
-            // Another batch each time, so that nothing is told again for being new.
-            known.batch = index as u64;
             let tried = known.try_out(trial);
             let ran = plain.run(trial);
             assert_eq!(told(&tried.deed), told(&ran.deed), "{path}, trial {index}: {trial:?}");
             assert_eq!((tried.broken, &tried.decision), (ran.broken, &ran.decision), "{path}, trial {index}");
             hits += usize::from(tried.known);
+            features.learn(plain.features());
+            known.learn(features.features());
         }
         // Where a device interrupts, and where megabytes are read, runs are not known again.
         let few = path.ends_with("convert.yaml");

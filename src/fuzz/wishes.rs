@@ -16,6 +16,9 @@ use crate::run::Rig;
 /// How many reads back a value may have come from.
 const RECENT: usize = 24;
 
+/// The most places that a value may have come from.
+const MOST_ORIGINS: usize = 6;
+
 /// The most wishes of one run.
 const MOST_WISHES: usize = 256;
 
@@ -65,11 +68,19 @@ enum From {
     Port(usize),
 }
 
-/// One side of a compare.
-#[derive(Clone, Copy, Debug)]
+/// One side of a compare: its value, and where that may have come from. A value that was read in several places, as erased
+/// bytes are, may be any of them.
+#[derive(Clone, Debug, Default)]
 struct Side {
     value: u32,
-    from: Option<From>,
+    from: Vec<From>,
+}
+
+impl Side {
+    /// A value from nowhere outside.
+    fn constant(value: u32) -> Self {
+        Self { value, from: Vec::new() }
+    }
 }
 
 /// The observer.
@@ -116,25 +127,26 @@ impl WishObserver {
     /// Takes the reads of a side out of those of the instruction.
     fn side(&self, mode: AddressingMode, width: u32, registers: &Registers, next: &mut usize) -> Option<Side> {
         let mask = mask(width);
-        let kept = |value: u32| Side { value: value & mask, from: self.origin(value & mask, width) };
+        let kept = |value: u32| Side { value: value & mask, from: self.origins(value & mask, width) };
         match mode {
             AddressingMode::Drd(register) => Some(kept(registers.d[register as usize].0)),
             AddressingMode::Ard(register) if register < 7 => Some(kept(registers.a[register as usize].0)),
             AddressingMode::Ard(_) => None,
-            AddressingMode::Immediate(value) => Some(Side { value: value & mask, from: None }),
+            AddressingMode::Immediate(value) => Some(Side::constant(value & mask)),
             _ => {
                 let seen = whole(&self.reads, next, width)?;
-                Some(Side { value: seen.value, from: Some(seen.from) })
+                Some(Side { value: seen.value, from: vec![seen.from] })
             }
         }
     }
 
-    /// Where a value in a register came from, if it was read as it is.
-    fn origin(&self, value: u32, width: u32) -> Option<From> {
-        let same = |seen: &&Seen| seen.value == value && seen.width == width;
-        let outside = |seen: &&Seen| !matches!(seen.from, From::Host(_));
-        let found = self.recent.iter().rev().filter(same).find(outside);
-        found.or_else(|| self.recent.iter().rev().find(same)).map(|seen| seen.from)
+    /// Where a value in a register may have come from, if it was read as it is: the places outside, or else in the host.
+    fn origins(&self, value: u32, width: u32) -> Vec<From> {
+        let same = self.recent.iter().rev().filter(|seen| seen.value == value && seen.width == width);
+        let (host, outside): (Vec<From>, Vec<From>) =
+            same.map(|seen| seen.from).partition(|from| matches!(from, From::Host(_)));
+        let list = if outside.is_empty() { host } else { outside };
+        list.into_iter().take(MOST_ORIGINS).collect()
     }
 
     fn compared(&mut self, compare: Compare, registers: &Registers) {
@@ -144,35 +156,42 @@ impl WishObserver {
         let width = compare.width;
         match (source, compare.bit) {
             (Some(source), _) => {
-                self.wish(target, source, width);
-                self.wish(source, target, width);
+                self.wish(&target, &source, width);
+                self.wish(&source, &target, width);
             }
             (None, _) if compare.source.is_some() => {}
             (None, Some(bit)) => {
                 let value = target.value ^ 1 << (u32::from(bit) % (8 * width));
-                self.wish(target, Side { value, from: None }, width);
+                self.wish(&target, &Side::constant(value), width);
             }
             (None, None) => {
                 for value in [0, 1, 1 << (8 * width - 1)] {
-                    self.wish(target, Side { value, from: None }, width);
+                    self.wish(&target, &Side::constant(value), width);
                 }
             }
         }
     }
 
     /// `side` would have liked to be `other`.
-    fn wish(&mut self, side: Side, other: Side, width: u32) {
+    fn wish(&mut self, side: &Side, other: &Side, width: u32) {
         let bytes = || other.value.to_be_bytes()[4 - width as usize..].to_vec();
-        let host = match other.from {
-            Some(From::Host(address)) => Some(address),
+        let host = other.from.iter().find_map(|from| match from {
+            From::Host(address) => Some(*address),
             _ => None,
-        };
-        let wish = match side.from {
-            Some(From::Image(offset)) => Wish::Bytes { offset, bytes: bytes(), host },
-            Some(From::Port(port)) => Wish::Port { port, value: other.value as u16 },
-            None => Wish::More { by: other.value.wrapping_sub(side.value) & mask(width), width },
-            Some(From::Host(_)) => return,
-        };
+        });
+        if side.from.is_empty() {
+            self.add(Wish::More { by: other.value.wrapping_sub(side.value) & mask(width), width });
+        }
+        for from in &side.from {
+            match *from {
+                From::Image(offset) => self.add(Wish::Bytes { offset, bytes: bytes(), host }),
+                From::Port(port) => self.add(Wish::Port { port, value: other.value as u16 }),
+                From::Host(_) => {}
+            }
+        }
+    }
+
+    fn add(&mut self, wish: Wish) {
         if self.wishes.len() < MOST_WISHES && !self.wishes.contains(&wish) {
             self.wishes.push(wish);
         }

@@ -179,6 +179,9 @@ impl Seen<'_> {
             if matches!(wanted, FieldMatch::Checksum(_)) && !self.inputs.attached.contacts.good() {
                 return Err("a contact is faulty, so the sum as it is read is not that of the image".to_owned());
             }
+            if matches!(wanted, FieldMatch::Checksum(_)) && self.sums_chance(*index) {
+                return Err("the checksum sums what no cartridge drives, so it is not one fixed value".to_owned());
+            }
             if !self.field_fits(*index, wanted) {
                 return Ok(false);
             }
@@ -234,6 +237,11 @@ impl Seen<'_> {
                     })
             }
         }
+    }
+
+    /// Whether the sum of a checksum field covers bytes that are not one fixed value, though a cartridge is attached.
+    fn sums_chance(&self, index: usize) -> bool {
+        self.inputs.attached.image.is_some() && self.checksum(&self.layout.fields()[index]).is_none()
     }
 
     /// The sum of the part of the image that a checksum field covers, counted from what shows at the window's start.

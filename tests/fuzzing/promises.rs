@@ -69,6 +69,29 @@ fn endings() {
     assert_eq!(broken(&[0x4E72, 0x2700], ""), [Promise::Ends]);
 }
 
+/// Whatever form a compare has, what it wants is tried: each routine returns for one value only, which is no branch.
+#[test]
+fn compares_in_many_forms() {
+    let forms: [(&str, &[u16]); 6] = [
+        ("cmpi.l #$12345678,$200100", &[0x0CB9, 0x1234, 0x5678, 0x0020, 0x0100]),
+        ("move.l $200100,d0 ; cmpi.l", &[0x2039, 0x0020, 0x0100, 0x0C80, 0x1234, 0x5678]),
+        ("move.w $200100,d0 ; subi.w", &[0x3039, 0x0020, 0x0100, 0x0440, 0x1234]),
+        ("move.w $200100,d0 ; eori.w", &[0x3039, 0x0020, 0x0100, 0x0A40, 0x1234]),
+        // Erased, both registers hold the same.
+        ("movem.l $200100,d0-d1 ; cmpi.l d0", &[0x4CF9, 0x0003, 0x0020, 0x0100, 0x0C80, 0x1234, 0x5678]),
+        ("move.w $200100,d0 ; addi.w #$1111,d0 ; cmpi.w", &[0x3039, 0x0020, 0x0100, 0x0640, 0x1111, 0x0C40, 0x3456]),
+    ];
+    for (name, compare) in forms {
+        // bne done ; rts
+        let back = 0x100 - 2 * compare.len() as u16 - 2;
+        let code = [compare, &[0x6600, back, 0x4E75]].concat();
+        let (_project, harness) = routine(&code, "");
+        let report = run(&Fuzz::new(&harness).trials(3000));
+        let promises: Vec<Promise> = report.findings.iter().map(|finding| finding.promise).collect();
+        assert_eq!(promises, [Promise::Ends], "{name}");
+    }
+}
+
 #[test]
 fn accesses() {
     // move.b d0,$C00000: nothing is mapped there.
