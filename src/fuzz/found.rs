@@ -1,5 +1,6 @@
 //! Findings: a promise that was broken, as small and as plain as it gets, and as a case that anybody can run.
 
+use std::collections::HashMap;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -93,8 +94,8 @@ impl Writer<'_> {
         })
     }
 
-    /// Where a finding goes, and whether a case that fails stands there already. A file whose cases hold, or which is no
-    /// case file, is of another ROM or of somebody else: it stays, and the finding gets a number.
+    /// Where a finding goes, and whether a case that fails stands there already. A file whose cases hold, which is for
+    /// another harness, or which is no case file, is somebody else's: it stays, and the finding gets a number.
     fn place(&mut self, folder: &Path, stem: &str) -> Result<(PathBuf, bool), Complaint> {
         for number in 1..=MOST_NAMESAKES {
             let end = if number == 1 { String::new() } else { format!("-{number}") };
@@ -109,9 +110,13 @@ impl Writer<'_> {
         Err(Complaint::about(folder, format!("there are {MOST_NAMESAKES} files called {stem} already")))
     }
 
-    /// Whether any case of a file fails, or is not decided.
+    /// Whether a file is for this harness, and any of its cases fails or is not decided.
     fn fails(&mut self, file: &Path) -> bool {
-        let Ok(suite) = Suite::load_for(file, self.fuzz.seed, &self.fuzz.harness) else { return false };
+        let Ok(suite) = Suite::load_with(file, self.fuzz.seed, &mut HashMap::new()) else { return false };
+        let real = |path: &Path| path.canonicalize().ok();
+        if real(&suite.harness.path) != real(&self.fuzz.harness.path) {
+            return false;
+        }
         suite.cases().flatten().any(|case| !self.checker.check(&case).verdict.reasons().is_empty())
     }
 

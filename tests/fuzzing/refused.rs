@@ -110,9 +110,12 @@ fn findings_have_names_of_their_own() {
     let other = "harness: ../../harness/defects/shadowed.yaml\ncases:\n  - {name: old, attach: nothing, expect: {branch: alone}}\n";
     project.write(first, other);
     project.write("cases/found/branch-at-compare_product-6-2.yaml", "mine");
+    // A case that fails, but for another harness: the demo's own.
+    let strange = other.replace("defects/shadowed", "aria").replace("branch: alone", "branch: noise");
+    project.write("cases/found/branch-at-compare_product-6-3.yaml", &strange);
     let fuzz = || project.run(&["fuzz", "harness/defects/shadowed.yaml", "--trials", "2000"]);
     let ran = fuzz();
-    let third = "cases/found/branch-at-compare_product-6-3.yaml";
+    let third = "cases/found/branch-at-compare_product-6-4.yaml";
     assert!(ran.code == 1 && ran.out.contains(third) && !ran.out.contains("there before"), "{}{}", ran.out, ran.err);
     assert_eq!(std::fs::read_to_string(project.path().join(first)).unwrap(), other);
     assert_eq!(project.run(&["check", third]).code, 1);
