@@ -2,7 +2,7 @@
 
 /// Everything held.
 pub const HELD: u8 = 0;
-/// A case failed.
+/// A case failed, or fuzzing found a promise broken.
 pub const FAILED: u8 = 1;
 /// Wrong usage or bad input.
 pub const BAD_INPUT: u8 = 2;

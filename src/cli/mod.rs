@@ -38,7 +38,7 @@ pub struct Arguments {
     color: Color,
 }
 
-const EXIT_CODES: &str = "Exit codes: 0 everything held, 1 a case failed, 2 wrong usage or bad input, 3 a fault of the \
+const EXIT_CODES: &str = "Exit codes: 0 everything held, 1 a case failed or a promise was broken, 2 wrong usage or bad input, 3 a fault of the \
 tool itself, 4 nothing was selected, 5 undecided (a limit was reached), 130 interrupted.";
 
 #[derive(Debug, Subcommand)]

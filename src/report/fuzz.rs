@@ -183,7 +183,7 @@ fn summary(out: &mut impl Write, report: &Report, coverage: &Coverage) -> io::Re
     };
     writeln!(
         out,
-        "{} in {}.{:03} s ({}/s, {known}% known already), {} kept: {style}{broken}{style:#}",
+        "{} in {}.{:03} s ({}/s, {known}% known), {} kept: {style}{broken}{style:#}",
         counted(status.trials_now, "trial"),
         status.milliseconds / 1000,
         status.milliseconds % 1000,
