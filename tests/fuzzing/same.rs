@@ -101,6 +101,23 @@ fn a_work_goes_on_where_it_ended() {
     assert_eq!(both(&project, "pieces"), both(&project, "whole"));
 }
 
+/// What a sitting has taken no notice of, it has not looked for: the next one does not go on from there.
+#[test]
+fn a_promise_that_was_left_out_is_looked_for_anew() {
+    let project = project("shadowed");
+    let fuzz = |more: &[&str]| {
+        let plain = ["fuzz", "harness/defects/shadowed.yaml", "--trials", "3000", "--corpus", "left/corpus"];
+        project.run(&[&plain[..], more].concat())
+    };
+    let without = ["--without", "branch,accepts,refuses"];
+    let (first, second) = (fuzz(&without), fuzz(&without));
+    assert_eq!((first.code, second.code), (0, 0), "{}{}", first.out, second.out);
+    for _ in 0..2 {
+        let ran = fuzz(&[]);
+        assert!(ran.code == 1 && ran.out.contains("BROKEN product \"AW-2100-02\""), "{}{}", ran.out, ran.err);
+    }
+}
+
 #[test]
 fn another_rom_starts_anew_from_what_is_there() {
     let project = project("stride");
