@@ -23,6 +23,9 @@ const PLAIN: u32 = 1;
 /// Numbers of nodes begin here.
 const FIRST: u32 = 2;
 
+/// Bytes that an instruction may fetch from its address on: its own, and the prefetch queue.
+const LONGEST_FETCH: u32 = 14;
+
 /// The most different reads of a run that are remembered.
 const MOST_READS: usize = 384;
 
@@ -226,9 +229,12 @@ impl Feedback {
 
     #[cold]
     fn find(&mut self, at: u32, bus: &Bus) -> u32 {
-        // What runs outside of the host may have come through the window; nobody has told which bytes.
+        // What runs outside of the host may have come through the window, and what runs right before the window is
+        // prefetched from there; nobody has told which bytes.
         let place = at.wrapping_sub(self.origin) as usize / 2;
-        let outside = at < self.origin || place >= self.host.len();
+        let window = *self.rig.map.window().start();
+        let before = at < window && at + LONGEST_FETCH > window;
+        let outside = at < self.origin || place >= self.host.len() || before;
         self.unsure |= outside;
         if let Some(number) = self.elsewhere.get(&at) {
             return *number;
