@@ -221,7 +221,8 @@ fn size(bytes: u32) -> String {
     }
 }
 
-fn word(flaw: Flaw) -> &'static str {
+/// What is wrong with a line, in a word.
+pub fn word(flaw: Flaw) -> &'static str {
     match flaw {
         Flaw::High => "high",
         Flaw::Low => "low",

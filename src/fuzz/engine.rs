@@ -27,6 +27,7 @@ use super::wishes::{Wish, WishObserver};
 use super::written::Met;
 use crate::run::{End, Machine, Setup};
 use crate::suite::{Complaint, Harness};
+use crate::verdict::Decision;
 
 /// Instructions that a batch should take: small enough to be interrupted, large enough to be dealt out.
 const BATCH_INSTRUCTIONS: u64 = 4_000_000;
@@ -62,6 +63,8 @@ struct Chunk {
     instructions: u64,
     /// Trials that came to each branch.
     reached: Vec<u64>,
+    /// Trials of which the acceptance table does not say the branch.
+    unjudged: u64,
     novel: Vec<(u64, Trial, Vec<Feature>)>,
     broken: BTreeMap<Breach, (u64, Trial)>,
 }
@@ -93,6 +96,8 @@ pub struct Engine {
     pub skipped: u64,
     /// Trials that came to each branch, since this work began.
     pub reached: Vec<u64>,
+    /// Trials of which the acceptance table does not say the branch, since this work began.
+    pub unjudged: u64,
 }
 
 impl Engine {
@@ -125,6 +130,7 @@ impl Engine {
             progress,
             skipped: 0,
             reached: vec![0; harness.rig.branches.len()],
+            unjudged: 0,
         }
     }
 
@@ -294,6 +300,7 @@ impl Engine {
         let trials: u64 = chunks.iter().map(|chunk| chunk.trials).sum();
         for chunk in chunks {
             self.skipped += chunk.known;
+            self.unjudged += chunk.unjudged;
             self.progress.trials += chunk.trials;
             self.progress.instructions += chunk.instructions;
             for (sum, count) in self.reached.iter_mut().zip(&chunk.reached) {
@@ -372,6 +379,7 @@ impl Chunk {
         self.trials += 1;
         self.known += u64::from(tried.known);
         self.instructions += tried.deed.instructions;
+        self.unjudged += u64::from(!matches!(tried.decision, Decision::Branch { .. }));
         if let End::Branch(index) = tried.deed.end {
             self.reached[index] += 1;
         }

@@ -8,7 +8,7 @@ use super::trial::{Held, Trial};
 use crate::board::{Change, Schedule, StrayKind};
 use crate::cartridge::{Contacts, Layout};
 use crate::check::Checker;
-use crate::run::{End, Outcome, Setup};
+use crate::run::{End, Outcome, Setup, Timing};
 use crate::suite::Harness;
 
 /// The most ordinary trials from which the way is tried, nearest first.
@@ -16,6 +16,9 @@ const MOST_TRIED: usize = 48;
 
 /// Bytes that are easier on the eye than others, best first.
 const PLAIN: &[u8] = b" X0A.";
+
+/// Round numbers of reads or cycles, the smallest last.
+const ROUND: [u64; 7] = [1_000_000, 100_000, 10_000, 1_000, 100, 10, 1];
 
 /// A part in which two trials may differ.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -307,7 +310,7 @@ fn changed_bytes(trial: &Trial, other: &Trial, layout: &Layout) -> Vec<(u32, Opt
 /// Round numbers after which a port changes sooner, the soonest last.
 fn sooner(schedule: Option<&Schedule>) -> Vec<Change> {
     let Some(Schedule::Changes { after, .. }) = schedule else { return Vec::new() };
-    let round = (0..7).rev().map(|power| 10u64.pow(power));
+    let round = ROUND.into_iter();
     match *after {
         Change::Reads(reads) => {
             round.filter(|round| *round < u64::from(reads)).map(|round| Change::Reads(round as u32)).collect()
@@ -353,11 +356,15 @@ fn simpler(trial: &Trial, difference: Difference) -> Vec<Trial> {
                 });
             }
         }
-        Difference::Interrupt(index) => with(&|trial| {
-            if let Some(timing) = &mut trial.interrupts[index] {
-                timing.every = None;
+        Difference::Interrupt(index) => {
+            for first in ROUND {
+                with(&|trial| {
+                    if let Some(Timing { first: Some(was), .. }) = &mut trial.interrupts[index] {
+                        *was = first.min(*was);
+                    }
+                });
             }
-        }),
+        }
         Difference::Copies => {
             let copies = trial.plug.as_ref().map(|plug| plug.copies.clone()).unwrap_or_default();
             for copy in copies {

@@ -84,6 +84,8 @@ pub struct Report {
     pub branches: Vec<BranchReached>,
     /// Trials of this sitting that came to no branch.
     pub elsewhere: u64,
+    /// Trials of this sitting of which the acceptance table does not say the branch: all of them if there is no table.
+    pub unjudged: u64,
     /// Promises that were broken.
     pub findings: Vec<Finding>,
     /// Breaches that were not looked at, as there were so many of their kind.

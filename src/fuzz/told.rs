@@ -1,5 +1,6 @@
 //! Words for what was found: what is attached, and what happens then.
 
+use super::case_text::word;
 use super::ordinary::{Ordinary, field_words};
 use super::promise::Promise;
 use super::reduce::{Difference, Reduced, Target};
@@ -65,9 +66,9 @@ fn plug_words(difference: Difference, plug: &Plug, harness: &Harness) -> String 
         Difference::Copies => format!("header copy at {}", hex(&mut plug.copies.iter().copied())),
         Difference::Contacts if plug.contacts.good() => "good contacts".to_owned(),
         Difference::Contacts => {
-            let data = plug.contacts.data.iter().map(|fault| format!("D{} {:?}", fault.line, fault.is));
-            let address = plug.contacts.address.iter().map(|fault| format!("A{} {:?}", fault.line, fault.is));
-            data.chain(address).collect::<Vec<_>>().join(", ").to_lowercase().replace('d', "D").replace('a', "A")
+            let data = plug.contacts.data.iter().map(|fault| format!("D{} {}", fault.line, word(fault.is)));
+            let address = plug.contacts.address.iter().map(|fault| format!("A{} {}", fault.line, word(fault.is)));
+            data.chain(address).collect::<Vec<_>>().join(", ")
         }
         Difference::Empty | Difference::Port(_) | Difference::Interrupt(_) => String::new(),
     }

@@ -282,6 +282,7 @@ impl<'a> Work<'a> {
             status,
             branches: branches.collect(),
             elsewhere: status.trials_now - self.engine.reached.iter().sum::<u64>(),
+            unjudged: self.engine.unjudged,
             findings: self.findings,
             not_looked_at: self.not_looked_at,
             not_varied: self.fuzz.not_varied,

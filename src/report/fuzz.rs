@@ -8,7 +8,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::records::FORMAT;
-use super::words::{BAD, BOLD, DIM, Fact, GOOD, OPEN, told, write_fact};
+use super::words::{BAD, BOLD, DIM, Fact, GOOD, OPEN, told, write_fact, write_harness};
 use crate::coverage::{Coverage, NeverTaken};
 use crate::fuzz::{Ended, Event, Finding, Report, Share, Status};
 use crate::suite::{DEFAULT_SEED, Harness};
@@ -64,18 +64,9 @@ impl<W: Write> FuzzTerminal<W> {
 
 impl<W: Write> FuzzReporter for FuzzTerminal<W> {
     fn started(&mut self, start: &FuzzStart) -> io::Result<()> {
-        let harness = start.harness;
-        let files = units::file_names(harness.rig.map.host().files());
-        let path = harness.path.display().to_string();
-        let digest = harness.rig.map.host().crc32();
         let share = if start.part == Share::default() { String::new() } else { format!(", part {}", start.part) };
         let out = &mut self.out;
-        writeln!(
-            out,
-            "{BOLD}{}{BOLD:#}  {DIM}{}, {files}, CRC-32 {digest:08X}{DIM:#}",
-            harness.name,
-            units::tame(&path)
-        )?;
+        write_harness(out, start.harness)?;
         writeln!(out, "  {DIM}seed {}{share}{DIM:#}", start.seed)?;
         if start.not_varied > 0 {
             let cases = counted(start.not_varied as u64, "case");
@@ -169,6 +160,10 @@ fn summary(out: &mut impl Write, report: &Report, coverage: &Coverage) -> io::Re
     if report.elsewhere > 0 {
         let trials = units::thousands(report.elsewhere);
         writeln!(out, "  {:<width$}  {:<16}  {OPEN}{trials:>14}{OPEN:#}", "none", "")?;
+    }
+    if report.unjudged > 0 {
+        let (some, all) = (units::thousands(report.unjudged), counted(status.trials_now, "trial"));
+        writeln!(out, "  {OPEN}of {some} of {all} the acceptance table does not say the branch{OPEN:#}")?;
     }
     one_way(out, coverage)?;
     if report.not_looked_at > 0 {

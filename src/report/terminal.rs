@@ -4,7 +4,7 @@ use std::io::{self, Write};
 
 use unicode_width::UnicodeWidthStr;
 
-use super::words::{self, BOLD, DIM, MOST_FAILURES, OPEN, style};
+use super::words::{self, BOLD, DIM, MOST_FAILURES, OPEN, style, write_harness};
 use super::{Group, Reporter, Start};
 use crate::check::{CaseResult, Summary};
 use crate::coverage::Coverage;
@@ -85,18 +85,7 @@ impl<W: Write> Reporter for Terminal<W> {
         self.reached = branches.iter().map(|branch| branch.name.width()).max().unwrap_or(0).max("address error".len());
         self.clock = harness.clock.is_some();
         self.file.clear();
-        let host = harness.rig.map.host();
-        writeln!(
-            self.out,
-            "{BOLD}{}{BOLD:#}  {DIM}{}, {}, CRC-32 {:08X}{DIM:#}",
-            harness.name,
-            units::tame(&harness.path.display().to_string()),
-            units::tame(&units::file_names(host.files())),
-            host.crc32()
-        )?;
-        if let Some(warning) = host.lines().warning() {
-            writeln!(self.out, "{OPEN}  no source lines: {warning}{OPEN:#}")?;
-        }
+        write_harness(&mut self.out, harness)?;
         self.head()
     }
 

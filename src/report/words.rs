@@ -6,6 +6,7 @@ use anstyle::{AnsiColor, Style};
 
 use crate::check::{CaseResult, Summary};
 use crate::explain::{Compared, Decided, Evidence, Look};
+use crate::suite::Harness;
 use crate::units;
 use crate::verdict::Verdict;
 
@@ -62,6 +63,23 @@ fn head(out: &mut impl Write, result: &CaseResult) -> io::Result<()> {
     let style = style(&result.verdict);
     let name = units::tame(&result.name);
     writeln!(out, "\n{style}{}{style:#} {BOLD}{name}{BOLD:#}", result.verdict.word())
+}
+
+/// Writes what is tested: the harness, its files, and what its ROM lacks.
+pub fn write_harness(out: &mut impl Write, harness: &Harness) -> io::Result<()> {
+    let host = harness.rig.map.host();
+    writeln!(
+        out,
+        "{BOLD}{}{BOLD:#}  {DIM}{}, {}, CRC-32 {:08X}{DIM:#}",
+        harness.name,
+        units::tame(&harness.path.display().to_string()),
+        units::tame(&units::file_names(host.files())),
+        host.crc32()
+    )?;
+    match host.lines().warning() {
+        Some(warning) => writeln!(out, "{OPEN}  no source lines: {warning}{OPEN:#}"),
+        None => Ok(()),
+    }
 }
 
 /// Writes a fact on a line of its own.
