@@ -163,7 +163,7 @@ fn summary(out: &mut impl Write, report: &Report, coverage: &Coverage) -> io::Re
     }
     if report.unjudged > 0 {
         let (some, all) = (units::thousands(report.unjudged), counted(status.trials_now, "trial"));
-        writeln!(out, "  {OPEN}of {some} of {all} the acceptance table does not say the branch{OPEN:#}")?;
+        writeln!(out, "  {OPEN}the acceptance table does not say the branch of {some} of {all}{OPEN:#}")?;
     }
     one_way(out, coverage)?;
     if report.not_looked_at > 0 {
