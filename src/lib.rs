@@ -53,6 +53,7 @@ pub mod cpu;
 pub mod explain;
 pub mod fuzz;
 pub mod noise;
+pub mod prove;
 pub mod report;
 pub mod rom;
 pub mod run;
