@@ -58,6 +58,7 @@ pub mod report;
 pub mod rom;
 pub mod run;
 pub mod suite;
+pub mod trial;
 pub mod units;
 pub mod verdict;
 

@@ -180,7 +180,7 @@ impl Map {
 
     /// Clock periods that an access to an address waits.
     #[inline]
-    pub(super) fn waits_at(&self, address: u32) -> u64 {
+    pub(crate) fn waits_at(&self, address: u32) -> u64 {
         let waits = self.parts.waits.iter().find(|waits| waits.range.contains(&address));
         waits.map_or(0, |waits| u64::from(waits.clocks))
     }

@@ -81,7 +81,7 @@ impl Schedule {
     }
 
     /// From which read on the count makes no difference; reads beyond it need not be told apart.
-    pub(super) fn settles_after_reads(&self) -> u32 {
+    pub(crate) fn settles_after_reads(&self) -> u32 {
         match self {
             Schedule::Constant(_) => 0,
             Schedule::Sequence(values) => values.len() as u32,

@@ -21,7 +21,6 @@
 //! ```
 
 mod breach;
-mod case_text;
 mod corpus;
 mod deed;
 mod dice;
@@ -32,9 +31,7 @@ mod ground;
 mod known;
 mod memo;
 mod moves;
-mod ordinary;
 mod plan;
-mod promise;
 mod reduce;
 mod report;
 mod share;
@@ -43,19 +40,18 @@ mod tests;
 mod texts;
 mod tidy;
 mod told;
-mod trial;
 mod wishes;
 mod work;
 mod written;
 
+use crate::trial::{self, case_text, ordinary, promise};
+pub use crate::trial::{Held, Plug, Promise, Promises, Trial};
 pub use deed::{Deed, Prober, Tried};
 pub use feedback::{Feature, Feedback, Way, WayKey};
 pub use found::Finding;
 pub use ground::Part;
 pub use plan::Fuzz;
-pub use promise::{Promise, Promises};
 pub use report::{BranchReached, Ended, Report, Status};
 pub use share::Share;
 pub use tidy::Tidied;
-pub use trial::{Held, Plug, Trial};
 pub use work::Event;

@@ -3,14 +3,11 @@
 use super::case_text::word;
 use super::ordinary::{Ordinary, field_words};
 use super::promise::Promise;
-use super::reduce::{Difference, Reduced, Target};
+use super::reduce::{Difference, Reduced};
 use super::trial::{Held, Plug, Trial};
 use crate::cartridge::Checksum;
 use crate::suite::{Harness, empty_words, interrupt_words, port_words};
 use crate::units;
-
-/// The longest name of a file, without its ending.
-const LONGEST_STEM: usize = 120;
 
 /// What is attached, told by the nearest ordinary cartridge and what differs from it.
 pub fn subject(reduced: &Reduced, ordinary: &[Ordinary], harness: &Harness) -> String {
@@ -100,15 +97,4 @@ pub fn happens(promise: Promise, ends: &str, wanted: Option<usize>, harness: &Ha
         Promise::PortValues => "makes the routine write an undeclared value to a port".to_owned(),
         Promise::Latches => "makes the routine leave a latch set".to_owned(),
     }
-}
-
-/// The name of the file of a finding: the same for the same defect.
-pub fn stem(target: &Target, harness: &Harness) -> String {
-    let mut words = vec![target.promise.name().to_owned()];
-    if let Some(at) = target.at {
-        let spot = harness.names().spot(at);
-        words.push(format!("at-{}", spot.symbol.unwrap_or_else(|| format!("{at:06x}"))));
-    }
-    let plain = |letter: char| if letter.is_ascii_alphanumeric() || letter == '_' { letter } else { '-' };
-    words.join("-").chars().map(plain).take(LONGEST_STEM).collect()
 }

@@ -9,7 +9,7 @@ use std::time::{Duration, Instant};
 use super::breach::{Breach, Broken};
 use super::corpus::{Corpus, FoundFile, Progress};
 use super::engine::Engine;
-use super::found::{Finding, Writer, check_writable, short};
+use super::found::{Finding, Writer, short};
 use super::ground::Ground;
 use super::plan::Fuzz;
 use super::promise::Promise;
@@ -19,6 +19,7 @@ use super::trial::Trial;
 use super::written::{Met, TrialFile};
 use crate::check::Checker;
 use crate::suite::{Case, Complaint, Harness};
+use crate::trial::Shelf;
 
 /// The most breaches that are looked at of those that end alike: more ways to one end seldom tell more.
 const MOST_LOOKS: usize = 96;
@@ -94,7 +95,7 @@ fn case(trial: &Trial, name: &str, harness: &Harness, seed: u64) -> Case {
 
 impl<'a> Work<'a> {
     fn begin(fuzz: &'a Fuzz) -> Result<Self, Complaint> {
-        fuzz.found.as_deref().map_or(Ok(()), check_writable)?;
+        fuzz.found.as_deref().map_or(Ok(()), Shelf::check_writable)?;
         let plan = fuzz.number();
         let fresh = Progress { plan, seed: fuzz.seed, part: fuzz.share, ..Progress::default() };
         let corpus = fuzz.corpus.as_deref().map(Corpus::open).transpose()?;

@@ -65,5 +65,5 @@ pub trait World {
     /// The same, of a number that is not known yet (32 bits).
     fn idle_for(&mut self, clocks: ValueOf<Self>);
     /// The RESET instruction pulls the reset line of everything else.
-    fn reset_devices(&mut self);
+    fn reset_devices(&mut self) -> Result<(), Self::Cut>;
 }

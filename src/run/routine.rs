@@ -122,7 +122,7 @@ pub struct Rig {
 
 impl Rig {
     /// The registers with which the routine starts.
-    pub(super) fn first_registers(&self) -> Registers {
+    pub(crate) fn first_registers(&self) -> Registers {
         let routine = &self.routine;
         let host = self.map.host();
         let (stack, pc) = match routine.entry {

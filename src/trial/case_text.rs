@@ -3,8 +3,7 @@
 use std::fmt::Write;
 use std::path::{Component, Path, PathBuf};
 
-use super::promise::Promise;
-use super::trial::{Held, Plug, Trial};
+use super::{Held, Plug, Promise, Trial};
 use crate::board::{Change, OpenBus, Schedule};
 use crate::cartridge::{Checksum, Flaw, Holds};
 use crate::run::Timing;

@@ -9,7 +9,7 @@ use crate::suite::{Boundary, Case, Harness};
 use crate::units;
 use crate::verdict::PortMatch;
 
-use super::trial::{Held, MOST_RAW, Plug, Trial};
+use super::{Held, MOST_RAW, Plug, Trial};
 
 /// The most bytes that are put in an image which is varied, in headers.
 const MOST_HEADERS: usize = 4;
