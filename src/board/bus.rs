@@ -114,6 +114,17 @@ impl Bus {
         self.writes.clear();
     }
 
+    /// Lets these bytes of RAM, by bus address, be what they are told to be at every power-on from now on, whatever the
+    /// fill; all others are the fill.
+    pub fn hold_ram(&mut self, bytes: &[(u32, u8)]) {
+        self.rams.iter_mut().for_each(Ram::hold_nothing);
+        for (address, byte) in bytes {
+            if let Place::Ram(area) = self.map.place(*address) {
+                self.rams[area].hold(*address, *byte);
+            }
+        }
+    }
+
     /// What the RESET instruction does: every latch goes back to its power-on value.
     pub fn reset_devices(&mut self) {
         for (state, port) in self.ports.iter_mut().zip(self.map.ports()) {

@@ -3,6 +3,8 @@
 //! A byte never written reads as the power-on fill and is noted. Nothing is ever filled: forgetting which bytes were
 //! written is all that a reset does, and it visits only the 64-byte blocks that a run touched.
 
+use std::collections::BTreeMap;
+
 use super::RamArea;
 use crate::noise;
 
@@ -40,6 +42,8 @@ pub(super) struct Ram {
     dirty: Vec<u32>,
     fill: RamFill,
     seed: u64,
+    /// Bytes at power-on that differ from the fill, by offset.
+    held: BTreeMap<u32, u8>,
 }
 
 impl Ram {
@@ -54,6 +58,7 @@ impl Ram {
             dirty: Vec::with_capacity(blocks),
             fill: RamFill::Zeros,
             seed: 0,
+            held: BTreeMap::new(),
         }
     }
 
@@ -61,6 +66,16 @@ impl Ram {
     #[inline]
     fn offset(&self, address: u32) -> u32 {
         (address - self.start) & self.mask
+    }
+
+    /// Lets a byte be this at power-on, whatever the fill.
+    pub fn hold(&mut self, address: u32, byte: u8) {
+        self.held.insert(self.offset(address), byte);
+    }
+
+    /// Lets the fill be everywhere again.
+    pub fn hold_nothing(&mut self) {
+        self.held.clear();
     }
 
     /// Back to power-on.
@@ -92,6 +107,9 @@ impl Ram {
 
     /// What a byte holds before it is written.
     pub fn power_on(&self, address: u32) -> u8 {
+        if let Some(byte) = self.held.get(&self.offset(address)) {
+            return *byte;
+        }
         match self.fill {
             RamFill::Zeros => 0,
             RamFill::Ones => 0xFF,

@@ -6,11 +6,11 @@ use std::sync::Arc;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::case_text::{Wanted, case_text};
+use super::case_text::{Wanted, case_text, happens};
 use super::promise::{Promise, unbalanced};
 use super::reduce::{Reduced, Target};
 use super::share::Share;
-use super::told::{happens, subject};
+use super::told::subject;
 use super::written::Met;
 use super::{Fuzz, reduce::Reducer};
 use crate::check::Checker;
@@ -106,7 +106,7 @@ impl Writer<'_> {
             let mut prober = super::deed::Prober::new(harness, super::promise::Promises::all(), self.fuzz.seed);
             prober.look(&reduced.trial, |outcome| unbalanced(outcome, harness))
         });
-        Wanted { promise: target.promise, branch, leaves: leaves.flatten().map(|(port, _, must)| (port, must)) }
+        Wanted { promise: Some(target.promise), branch, leaves: leaves.flatten().map(|(port, _, must)| (port, must)) }
     }
 
     fn comments(&self, promise: Promise, spot: Option<&Spot>, file: Option<&Path>, met: Met) -> Vec<String> {

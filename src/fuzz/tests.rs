@@ -79,7 +79,7 @@ fn a_case_file_says_what_a_trial_is() {
         let harness = load(path);
         let folder = tempfile::tempdir().unwrap();
         for (index, trial) in trials(&harness, 400, 5).iter().enumerate() {
-            let wanted = Wanted { promise: Promise::Crash, branch: None, leaves: None };
+            let wanted = Wanted { promise: Some(Promise::Crash), branch: None, leaves: None };
             let text = case_text("a trial", &[], trial, &wanted, &harness, folder.path());
             let file = folder.path().join("case.yaml");
             std::fs::File::create(&file).unwrap().write_all(text.as_bytes()).unwrap();

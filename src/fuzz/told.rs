@@ -2,7 +2,6 @@
 
 use super::case_text::word;
 use super::ordinary::{Ordinary, field_words};
-use super::promise::Promise;
 use super::reduce::{Difference, Reduced};
 use super::trial::{Held, Plug, Trial};
 use crate::cartridge::Checksum;
@@ -78,23 +77,5 @@ fn held(plug: &Plug, index: usize, harness: &Harness) -> String {
         Held::Sum(Checksum::Right) => format!("{name} right"),
         Held::Sum(Checksum::Wrong) => format!("{name} wrong"),
         Held::Bytes(bytes) => field_words(harness, index, bytes),
-    }
-}
-
-/// What happens, in a few words that go behind the subject. `ends` is how the run ended, `wanted` the branch that the
-/// acceptance table says.
-pub fn happens(promise: Promise, ends: &str, wanted: Option<usize>, harness: &Harness) -> String {
-    let wanted = wanted.map_or("a branch", |index| &harness.rig.branches[index].name);
-    match promise {
-        Promise::Accepts | Promise::Refuses | Promise::Branch => format!("takes {ends}, not {wanted}"),
-        Promise::Crash => format!("crashes the routine: {ends}"),
-        Promise::Hang => "hangs the routine".to_owned(),
-        Promise::Limit => "is not decided within the limit".to_owned(),
-        Promise::Ends => format!("ends in no branch: {ends}"),
-        Promise::StrayWrites => "makes the routine write outside the map".to_owned(),
-        Promise::Forbidden => "makes the routine do what the harness forbids".to_owned(),
-        Promise::PowerOn => "is decided by RAM at power-on".to_owned(),
-        Promise::PortValues => "makes the routine write an undeclared value to a port".to_owned(),
-        Promise::Latches => "makes the routine leave a latch set".to_owned(),
     }
 }

@@ -16,7 +16,7 @@ use super::live::{Live, Liveness, at_exit, forget};
 use super::logic::{Answer, Term};
 use super::merge::{Rule, keep_only, merge};
 use super::order::{Move, Order};
-use super::scene::{Cut, Scene, Trouble, Wrongdoing};
+use super::scene::{Cut, PortEvent, Scene, Trouble, Wrongdoing};
 use super::script::Script;
 use super::state::{Earlier, Facts, Held, State};
 use super::turn::Turn;
@@ -75,6 +75,8 @@ pub struct Explored {
     pub reached: BTreeMap<u32, Vec<Term>>,
     /// The ways out of instructions that had several.
     pub taken: BTreeMap<(u32, u32), Vec<Taken>>,
+    /// Reads of unknown ports of which the number hangs on the inputs.
+    pub events: Vec<PortEvent>,
     /// The window addresses that were read.
     pub looked: BTreeSet<u32>,
     /// Instructions run, over all states.
@@ -293,7 +295,8 @@ impl<'a> Explorer<'a> {
                 scene(self.logic, self.ground, &mut way.held, state.guard, &state.facts, &mut script, &mut looked);
             scene.at = at;
             let turn = scene.turn(&mut core, &state.steps);
-            let Scene { taken, undo, troubles, facts, .. } = scene;
+            let Scene { taken, undo, troubles, events, facts, .. } = scene;
+            self.found.events.extend(events);
             (self.found.looked, self.script) = (looked, script);
             let ran = !matches!(turn, Ok(Turn::Ends(Close::Branch(_) | Close::NoBranch(_) | Close::Returned
                 | Close::LeftHost(_) | Close::Limit(_)))) || core.pc != state.core.pc;
@@ -506,7 +509,7 @@ fn scene<'a>(
     looked: &'a mut BTreeSet<u32>,
 ) -> Scene<'a> {
     let facts = facts.clone();
-    Scene { logic, ground, held, guard, facts, script, taken: Vec::new(), undo: Vec::new(), troubles: Vec::new(), looked, at: 0 }
+    Scene { logic, ground, held, guard, facts, script, taken: Vec::new(), undo: Vec::new(), troubles: Vec::new(), events: Vec::new(), looked, at: 0 }
 }
 
 /// Overlays at power-on, the caller's push, and the prefetch queue. The end if not even that goes well.

@@ -3,7 +3,7 @@
 use std::ops::RangeInclusive;
 
 use super::Domain;
-use super::logic::{Solver, Term, Terms};
+use super::logic::{Solver, Term, Terms, Unknown};
 use super::plugged::Plugged;
 use super::unknowns::{Source, Unknowns};
 use crate::board::{BUS_MASK, RamFill};
@@ -19,6 +19,13 @@ pub struct Logic {
     pub solver: Solver,
     /// The unknowns.
     pub unknowns: Unknowns,
+}
+
+impl Logic {
+    /// The term of an unknown that was met.
+    pub fn unknown(&mut self, unknown: Unknown) -> Term {
+        self.terms.unknown(unknown, self.unknowns.width(unknown))
+    }
 }
 
 /// What is unknown beside the attached image.

@@ -4,7 +4,7 @@
 use std::rc::Rc;
 
 use super::logic::Term;
-use super::scene::{Cut, Scene, Wrongdoing};
+use super::scene::{Cut, PortEvent, Scene, Wrongdoing};
 use super::state::Byte;
 use super::unknowns::{Source, any, is};
 use super::{Domain, World};
@@ -189,11 +189,12 @@ impl Scene<'_> {
                 Some(read) => {
                     logic.unknowns.term(&mut logic.terms, Source::Port { port: index, read: read as u32 }, bits)
                 }
-                None => logic.unknowns.event(
-                    &mut logic.terms,
-                    |event| Source::PortSomewhen { port: index, event },
-                    bits,
-                ),
+                None => {
+                    let source = |event| Source::PortSomewhen { port: index, event };
+                    let value = logic.unknowns.event(&mut logic.terms, source, bits);
+                    self.events.push(PortEvent { port: index, value, count, guard: self.guard });
+                    value
+                }
             };
             self.count_read(index);
             return Ok(Some(self.logic.terms.extend(value, 16)));
@@ -334,6 +335,9 @@ impl Scene<'_> {
         self.held.cycles.add(ground.rig().map.waits_at(address));
         self.carry_written(value, size);
         let (bytes, wanted, even) = (self.held.last, wanted(address, size), address & !1);
+        if let Place::Window = self.place(address) {
+            self.looked.insert(address);
+        }
         let (mut landed, mut port_done) = (false, None);
         for lane in (0..2).filter(|lane| wanted[*lane]) {
             let address = even | lane as u32;

@@ -74,6 +74,15 @@ impl Order {
         place.map_or(Live::default(), |place| place.counters)
     }
 
+    /// Whether a step leads out of every loop that the instruction is in.
+    pub fn leaves_all_loops(&self, from: u32, to: u32) -> bool {
+        self.functions.values().any(|places| {
+            places.get(&from).is_some_and(|place| {
+                !place.loops.is_empty() && places.get(&to).is_none_or(|other| other.loops.is_empty())
+            })
+        })
+    }
+
     /// The start of the routine.
     pub fn start(&self, entry: u32) -> Position {
         let mut position = Position(Vec::new());

@@ -1,7 +1,7 @@
 //! A way of being attached, and what of it shows: bytes that are known, bytes that are not, and open lines.
 
 use std::collections::BTreeMap;
-use std::ops::RangeInclusive;
+use std::ops::{Range, RangeInclusive};
 use std::sync::Arc;
 
 use super::logic::{Term, Terms};
@@ -61,6 +61,16 @@ impl Plugged {
     /// The offsets of unknown bytes of which none is the copy of another.
     pub fn originals(&self) -> impl Iterator<Item = u32> + '_ {
         self.unknown.iter().filter(|(offset, original)| offset == original).map(|(offset, _)| *offset)
+    }
+
+    /// The unknown bytes at these offsets, each with the offset in the header of which it is the copy.
+    pub fn unknown_within(&self, offsets: Range<u32>) -> impl Iterator<Item = (u32, u32)> + '_ {
+        self.unknown.range(offsets).map(|(offset, original)| (*offset, *original))
+    }
+
+    /// The offset in the header of the unknown byte that shows at an address.
+    pub fn original_at(&self, address: u32) -> Option<u32> {
+        self.seen(address)?.ok()
     }
 
     /// Whether two ways show the same at an address.

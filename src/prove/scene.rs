@@ -76,6 +76,19 @@ pub struct Trouble {
     pub when: Term,
 }
 
+/// A read of an unknown port of which the number hangs on the inputs.
+#[derive(Clone, Copy, Debug)]
+pub struct PortEvent {
+    /// The port.
+    pub port: usize,
+    /// What was read.
+    pub value: Term,
+    /// How often it had been read before.
+    pub count: Term,
+    /// For which inputs it happened: one bit.
+    pub guard: Term,
+}
+
 /// The stage.
 pub struct Scene<'a> {
     /// Terms and solver.
@@ -96,6 +109,8 @@ pub struct Scene<'a> {
     pub undo: Vec<(u32, Option<Byte>)>,
     /// What went wrong in this way.
     pub troubles: Vec<Trouble>,
+    /// Reads of unknown ports of which the number hangs on the inputs.
+    pub events: Vec<PortEvent>,
     /// The window addresses that were looked at.
     pub looked: &'a mut BTreeSet<u32>,
     /// The instruction's address.

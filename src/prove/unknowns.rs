@@ -34,6 +34,7 @@ pub enum Source {
 #[derive(Clone, Debug, Default)]
 pub struct Unknowns {
     sources: Vec<Source>,
+    widths: Vec<u32>,
     numbers: BTreeMap<Source, Unknown>,
 }
 
@@ -44,6 +45,7 @@ impl Unknowns {
         let unknown = *self.numbers.entry(source).or_insert(next);
         if unknown == next {
             self.sources.push(source);
+            self.widths.push(width);
         }
         terms.unknown(unknown, width)
     }
@@ -57,6 +59,16 @@ impl Unknowns {
     /// Where an unknown comes from.
     pub fn source(&self, unknown: Unknown) -> Source {
         self.sources[unknown.0 as usize]
+    }
+
+    /// The bits of an unknown.
+    pub fn width(&self, unknown: Unknown) -> u32 {
+        self.widths[unknown.0 as usize]
+    }
+
+    /// All of them.
+    pub fn all(&self) -> impl Iterator<Item = (Unknown, Source)> + '_ {
+        (0..).map(Unknown).zip(self.sources.iter().copied())
     }
 
     /// The number of a source, if it was met.

@@ -89,6 +89,11 @@ impl<O: Observer> Machine<O> {
         (&mut self.board.observer, &self.outcome, &self.board.bus)
     }
 
+    /// Lets these bytes of RAM be what they are told to be at power-on in all runs to come, whatever the fills.
+    pub fn hold_ram(&mut self, bytes: &[(u32, u8)]) {
+        self.board.bus.hold_ram(bytes);
+    }
+
     /// Runs the routine once, with these RAM fills (by area), and says what happened.
     pub fn run(&mut self, setup: &Setup, fills: &[RamFill]) -> &Outcome {
         let mut end = self.start(setup, fills).unwrap_or_else(|| self.advance(u64::MAX));

@@ -19,10 +19,10 @@ const USUAL_FILL: u8 = 0xFF;
 const NO_TEXTS: [&str; 9] = ["true", "false", "null", "yes", "no", "on", "off", "y", "n"];
 
 /// What a case says beside its trial.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub struct Wanted {
-    /// The promise that was broken.
-    pub promise: Promise,
+    /// The promise that was broken, if one was.
+    pub promise: Option<Promise>,
     /// The branch that the acceptance table says, by index.
     pub branch: Option<usize>,
     /// The port that must hold a value at the end.
@@ -58,6 +58,24 @@ pub fn case_text(
     }
     let _ = writeln!(text, "    expect: {{{}}}", expectation(wanted, harness).join(", "));
     text
+}
+
+/// What happens, in a few words that go behind the subject. `ends` is how the run ended, `wanted` the branch that the
+/// acceptance table says.
+pub fn happens(promise: Promise, ends: &str, wanted: Option<usize>, harness: &Harness) -> String {
+    let wanted = wanted.map_or("a branch", |index| &harness.rig.branches[index].name);
+    match promise {
+        Promise::Accepts | Promise::Refuses | Promise::Branch => format!("takes {ends}, not {wanted}"),
+        Promise::Crash => format!("crashes the routine: {ends}"),
+        Promise::Hang => "hangs the routine".to_owned(),
+        Promise::Limit => "is not decided within the limit".to_owned(),
+        Promise::Ends => format!("ends in no branch: {ends}"),
+        Promise::StrayWrites => "makes the routine write outside the map".to_owned(),
+        Promise::Forbidden => "makes the routine do what the harness forbids".to_owned(),
+        Promise::PowerOn => "is decided by RAM at power-on".to_owned(),
+        Promise::PortValues => "makes the routine write an undeclared value to a port".to_owned(),
+        Promise::Latches => "makes the routine leave a latch set".to_owned(),
+    }
 }
 
 fn recipe(plug: &Plug, harness: &Harness) -> Vec<(String, String)> {
@@ -181,10 +199,10 @@ fn expectation(wanted: &Wanted, harness: &Harness) -> Vec<String> {
         }
     };
     match wanted.promise {
-        Promise::StrayWrites if !harness.forbid.writes_outside_map => {
+        Some(Promise::StrayWrites) if !harness.forbid.writes_outside_map => {
             keys.push("forbid: [writes-outside-map]".to_owned())
         }
-        Promise::PortValues if !harness.forbid.undeclared_port_writes => {
+        Some(Promise::PortValues) if !harness.forbid.undeclared_port_writes => {
             keys.push("forbid: [undeclared-port-writes]".to_owned());
         }
         _ => {}

@@ -1,0 +1,243 @@
+//! Says a guard in short: which unknowns have one value throughout, and which combinations of the others there are, or there
+//! are not. What is said is exact: each step of it ends with a refutation of anything else.
+
+use std::collections::BTreeMap;
+
+use super::Domain;
+use super::ground::Logic;
+use super::logic::{Answer, Model, Term, Unknown};
+use super::share::Share;
+use super::unknowns::{all, any, is};
+
+/// The most combinations that are listed.
+pub const MOST_CUBES: usize = 96;
+
+/// The most steps of a count.
+const MOST_COUNTED: usize = 100_000;
+
+/// Values of some unknowns.
+pub type Cube = BTreeMap<Unknown, u64>;
+
+/// A guard in short: `all` and one of `one_of` (if there are any) and none of `none_of`.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Described {
+    /// What always holds.
+    pub all: Cube,
+    /// One of these holds, unless the list is empty.
+    pub one_of: Vec<Cube>,
+    /// None of these holds.
+    pub none_of: Vec<Cube>,
+}
+
+/// Describes a guard that is possible; `None` if it has no short form, or a question stayed open.
+pub fn describe(logic: &mut Logic, guard: Term) -> Option<Described> {
+    let Answer::Possible(model) = logic.solver.ask(&logic.terms, &[guard]) else { return None };
+    let forced = forced(logic, guard, &model)?;
+    let rest = logic.terms.substitute(guard, &forced);
+    let mut described = Described { all: forced, ..Described::default() };
+    if logic.terms.known(rest) == Some(1) {
+        return Some(described);
+    }
+    let other = logic.terms.not(rest);
+    let (mut yes, mut no) = (Cubes::new(rest), Cubes::new(other));
+    loop {
+        // In turns: the shorter list is the better one, and is complete first.
+        match no.next(logic)? {
+            Next::Complete => {
+                described.none_of = no.list;
+                return Some(described);
+            }
+            Next::More => {}
+        }
+        match yes.next(logic)? {
+            Next::Complete => {
+                described.one_of = yes.list;
+                return Some(described);
+            }
+            Next::More if yes.list.len() >= MOST_CUBES => return None,
+            Next::More => {}
+        }
+    }
+}
+
+/// The unknowns that have the value of `model` in every model of the guard.
+fn forced(logic: &mut Logic, guard: Term, model: &Model) -> Option<Cube> {
+    let mut candidates: Vec<(Unknown, u64)> =
+        logic.terms.unknowns(guard).into_iter().map(|unknown| (unknown, model.get(unknown))).collect();
+    while !candidates.is_empty() {
+        let mut differs = Vec::with_capacity(candidates.len());
+        for (unknown, value) in &candidates {
+            let same = same(logic, *unknown, *value);
+            differs.push(logic.terms.not(same));
+        }
+        let differ = any(&mut logic.terms, differs);
+        match logic.solver.ask(&logic.terms, &[guard, differ]) {
+            Answer::Possible(other) => candidates.retain(|(unknown, value)| other.get(*unknown) == *value),
+            Answer::Impossible(_) => break,
+            Answer::Open(_) => return None,
+        }
+    }
+    Some(candidates.into_iter().collect())
+}
+
+/// One bit: whether an unknown has this value.
+pub fn same(logic: &mut Logic, unknown: Unknown, value: u64) -> Term {
+    let term = logic.unknown(unknown);
+    is(&mut logic.terms, term, value)
+}
+
+/// One bit: whether a cube holds.
+pub fn holds(logic: &mut Logic, cube: &Cube) -> Term {
+    let parts: Vec<Term> = cube.iter().map(|(unknown, value)| same(logic, *unknown, *value)).collect();
+    all(&mut logic.terms, parts)
+}
+
+/// Cubes that together are a term.
+struct Cubes {
+    term: Term,
+    list: Vec<Cube>,
+    /// What is left of the term.
+    asked: Vec<Term>,
+}
+
+enum Next {
+    Complete,
+    More,
+}
+
+impl Cubes {
+    fn new(term: Term) -> Self {
+        Self { term, list: Vec::new(), asked: vec![term] }
+    }
+
+    /// One more cube, as large as it gets.
+    fn next(&mut self, logic: &mut Logic) -> Option<Next> {
+        let model = match logic.solver.ask(&logic.terms, &self.asked) {
+            Answer::Impossible(_) => return Some(Next::Complete),
+            Answer::Possible(model) => model,
+            Answer::Open(_) => return None,
+        };
+        if self.list.len() >= MOST_CUBES {
+            return Some(Next::More);
+        }
+        let cube = self.widen(logic, &model)?;
+        let holds = holds(logic, &cube);
+        self.asked.push(logic.terms.not(holds));
+        self.list.push(cube);
+        Some(Next::More)
+    }
+
+    /// The values of a model that are enough for the term to hold.
+    fn widen(&self, logic: &mut Logic, model: &Model) -> Option<Cube> {
+        let mut cube: Vec<(Unknown, u64)> =
+            logic.terms.unknowns(self.term).into_iter().map(|unknown| (unknown, model.get(unknown))).collect();
+        let not = logic.terms.not(self.term);
+        let mut kept = 0;
+        // From the end: texts then tell by their beginnings.
+        let mut first = true;
+        loop {
+            let candidate: Vec<(Unknown, u64)> = if first {
+                cube.clone()
+            } else {
+                let Some(drop) = cube.len().checked_sub(kept + 1) else { break };
+                let mut shorter = cube.clone();
+                shorter.remove(drop);
+                shorter
+            };
+            let mut asked: Vec<Term> = Vec::with_capacity(candidate.len() + 1);
+            for (unknown, value) in &candidate {
+                asked.push(same(logic, *unknown, *value));
+            }
+            asked.push(not);
+            match logic.solver.ask(&logic.terms, &asked) {
+                Answer::Impossible(refutation) => {
+                    let core = refutation.core();
+                    let keep = |place: usize| core.contains(&place);
+                    cube = candidate.into_iter().enumerate().filter(|(place, _)| keep(*place)).map(|(_, it)| it).collect();
+                    kept = kept.min(cube.len());
+                }
+                Answer::Possible(_) if first => return None,
+                Answer::Possible(_) => kept += 1,
+                Answer::Open(_) => return None,
+            }
+            first = false;
+        }
+        Some(cube.into_iter().collect())
+    }
+}
+
+impl Described {
+    /// How many headers of so many bits; `None` if that takes too long.
+    pub fn share(&self, bits: u32, width: impl Fn(Unknown) -> u32) -> Option<Share> {
+        let fixed: u32 = self.all.keys().map(|unknown| width(*unknown)).sum();
+        let free = bits.checked_sub(fixed)?;
+        let mut steps = 0;
+        if !self.one_of.is_empty() {
+            return union(&self.one_of, free, &width, &mut steps);
+        }
+        let mut share = Share::power(free);
+        share.take(&union(&self.none_of, free, &width, &mut steps)?);
+        Some(share)
+    }
+}
+
+/// How many values of `bits` bits are in one of the cubes.
+fn union(cubes: &[Cube], bits: u32, width: &impl Fn(Unknown) -> u32, steps: &mut usize) -> Option<Share> {
+    let mut sum = Share::default();
+    for (place, cube) in cubes.iter().enumerate() {
+        *steps += 1;
+        if *steps > MOST_COUNTED {
+            return None;
+        }
+        let fixed: u32 = cube.keys().map(|unknown| width(*unknown)).sum();
+        let free = bits.checked_sub(fixed)?;
+        sum.put(&Share::power(free));
+        // Less what an earlier cube has of it.
+        let shared: Vec<Cube> = cubes[..place].iter().filter_map(|other| within(other, cube)).collect();
+        if !shared.is_empty() {
+            sum.take(&union(&shared, free, width, steps)?);
+        }
+    }
+    Some(sum)
+}
+
+/// What a cube still asks for where another one holds; `None` if they exclude each other.
+fn within(cube: &Cube, other: &Cube) -> Option<Cube> {
+    let agrees = cube.iter().all(|(unknown, value)| other.get(unknown).is_none_or(|held| held == value));
+    agrees.then(|| cube.iter().filter(|(unknown, _)| !other.contains_key(unknown)).map(|(u, v)| (*u, *v)).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn cube(pairs: &[(u32, u64)]) -> Cube {
+        pairs.iter().map(|(unknown, value)| (Unknown(*unknown), *value)).collect()
+    }
+
+    /// Unions of random cubes over three unknowns of 2 bits, against counting all 64 values.
+    #[test]
+    fn unions_are_counted_exactly() {
+        let mut noise = crate::noise::Noise::new(5);
+        for _ in 0..500 {
+            let cubes: Vec<Cube> = (0..noise.bits() % 5)
+                .map(|_| {
+                    let held = (0..3u32).filter(|_| noise.bits() % 2 == 0).collect::<Vec<_>>();
+                    held.into_iter().map(|unknown| (Unknown(unknown), noise.bits() % 4)).collect()
+                })
+                .collect();
+            let fits = |value: u64| {
+                cubes.iter().any(|cube| cube.iter().all(|(unknown, held)| value >> (2 * unknown.0) & 3 == *held))
+            };
+            let counted = (0..64).filter(|value| fits(*value)).count() as u128;
+            let share = union(&cubes, 6, &|_| 2, &mut 0).unwrap();
+            assert_eq!(share.number(), Some(counted), "{cubes:?}");
+        }
+    }
+
+    #[test]
+    fn what_excludes_and_what_overlaps() {
+        assert_eq!(within(&cube(&[(1, 2)]), &cube(&[(1, 3)])), None);
+        assert_eq!(within(&cube(&[(1, 2), (4, 5)]), &cube(&[(1, 2), (3, 3)])), Some(cube(&[(4, 5)])));
+    }
+}

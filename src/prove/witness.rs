@@ -1,0 +1,228 @@
+//! Witnesses: inputs that do what is claimed. A model of the solver becomes a trial that is as near to an ordinary cartridge
+//! as the claim lets it be, and is run on the machine: gate (e).
+
+use std::sync::Arc;
+
+use super::Domain;
+use super::attach::Way;
+use super::ending::Ending;
+use super::explore::Explored;
+use super::gates::{Doubt, Replayed};
+use super::ground::Logic;
+use super::logic::{Model, Term, Unknown};
+use super::unknowns::Source;
+use crate::board::{Change, Schedule};
+use crate::run::{Machine, Outcome, Setup, Timing};
+use crate::suite::{Boundary, Harness};
+use crate::trial::{Held, Trial};
+use crate::verdict::short_ending;
+
+/// Bytes that are tried where a claim asks for something else than the ordinary: digits, letters, a space.
+const PLAIN: &[u8] = b"0 A1Z9a-";
+
+/// Inputs of a run.
+#[derive(Clone, Debug)]
+pub struct Witness {
+    /// The values of the unknowns.
+    pub model: Model,
+    /// What a case can say of them.
+    pub trial: Trial,
+    /// RAM at power-on, as far as it matters: bus address and byte.
+    pub ram: Vec<(u32, u8)>,
+}
+
+/// Makes witnesses for one harness and runs them.
+pub struct Replayer {
+    harness: Arc<Harness>,
+    machine: Machine,
+    seed: u64,
+    /// The image bytes of ordinary cartridges, by offset, the most ordinary first.
+    ordinary: Vec<Vec<(u32, u8)>>,
+}
+
+impl Replayer {
+    /// One for a harness.
+    pub fn new(harness: &Arc<Harness>, seed: u64) -> Self {
+        let layout = harness.layout.fields();
+        let bytes = |fields: Vec<(usize, Vec<u8>)>| {
+            let each = fields.into_iter().flat_map(|(index, bytes)| (layout[index].at..).zip(bytes));
+            each.collect::<Vec<(u32, u8)>>()
+        };
+        let mut ordinary: Vec<Vec<(u32, u8)>> =
+            Boundary::listed_cartridges(harness).into_iter().map(bytes).collect();
+        ordinary.push(Vec::new());
+        Self { machine: Machine::new(Arc::clone(&harness.rig)), harness: Arc::clone(harness), seed, ordinary }
+    }
+
+    /// The inputs of a model, moved towards an ordinary cartridge as far as `claim` goes on holding.
+    pub fn witness(&self, logic: &Logic, explored: &Explored, way: &Way, claim: Term, model: &Model) -> Witness {
+        let asked: Vec<Unknown> = logic.terms.unknowns(claim).into_iter().collect();
+        let candidates = self.ordinary.iter().map(|bytes| towards(logic, claim, model, &asked, bytes));
+        let (_, model) = candidates.min_by_key(|(distance, _)| *distance).unwrap_or((0, model.clone()));
+        self.of_model(logic, explored, way, model)
+    }
+
+    fn of_model(&self, logic: &Logic, explored: &Explored, way: &Way, model: Model) -> Witness {
+        let mut trial = way.trial.clone();
+        let mut ram = Vec::new();
+        for (unknown, source) in logic.unknowns.all() {
+            let value = model.get(unknown) as u8;
+            match source {
+                Source::Image(offset) => {
+                    if let Some(plug) = &mut trial.plug {
+                        plug.put(offset, value, &self.harness.layout);
+                    }
+                }
+                Source::Ram(address) => ram.push((address, value)),
+                Source::Port { .. } | Source::PortSomewhen { .. } | Source::Open(_) => {}
+            }
+        }
+        if let Some(plug) = &mut trial.plug {
+            // What holds what an erased cartridge holds needs no saying.
+            let fill = plug.fill;
+            for held in &mut plug.fields {
+                let erased = matches!(held, Held::Bytes(bytes) if bytes.iter().all(|byte| Some(*byte) == fill));
+                if erased {
+                    *held = Held::Absent;
+                }
+            }
+            plug.raw.retain(|(_, byte)| Some(*byte) != fill);
+        }
+        for (port, own) in trial.ports.iter_mut().enumerate() {
+            let reads = reads(logic, explored, port, &model);
+            if !reads.is_empty() {
+                *own = Some(schedule(&reads));
+            }
+        }
+        Witness { model, trial, ram }
+    }
+
+    /// Runs a witness.
+    pub fn run(&mut self, witness: &Witness) -> &Outcome {
+        let mut setup = Setup::default();
+        let mut trial = witness.trial.clone();
+        // Proofs are for a routine that nobody interrupts.
+        trial.interrupts.fill(Some(Timing::default()));
+        trial.set_up(&mut setup, &self.harness, self.seed);
+        self.machine.hold_ram(&witness.ram);
+        let fills = Harness::fills(&self.harness.power_on);
+        let none = Vec::new();
+        self.machine.run(&setup, fills.first().unwrap_or(&none))
+    }
+
+    /// Runs a witness and compares: the end, the time, the writes to ports, what the branch shows.
+    ///
+    /// # Errors
+    /// What differs.
+    pub fn replay(&mut self, logic: &mut Logic, ending: &Ending, witness: &Witness) -> Result<Replayed, Doubt> {
+        let unreplayable = logic.terms.unknowns(ending.guard()).into_iter().map(|unknown| logic.unknowns.source(unknown));
+        if unreplayable.into_iter().any(|source| matches!(source, Source::Open(_))) {
+            return Err(Doubt::Replay("it hangs on noise of open lines, which cannot be chosen".to_owned()));
+        }
+        let harness = Arc::clone(&self.harness);
+        let outcome = self.run(witness);
+        let ended = short_ending(outcome, harness.names());
+        if !ending.close.agrees(outcome.end, outcome.last) {
+            return Err(Doubt::Replay(format!("{:?} was claimed, it came to {ended}", ending.close)));
+        }
+        let hung = matches!(ending.close, super::ending::Close::Hung(..));
+        let mut claims: Vec<(&str, Term, u64)> = Vec::new();
+        if !hung {
+            let cycles = ending.state.held.cycles.term(&mut logic.terms);
+            let steps = ending.state.steps.term(&mut logic.terms);
+            claims.push(("cycles", cycles, outcome.cycles));
+            claims.push(("instructions", steps, outcome.instructions));
+            if ending.state.held.writes.len() != outcome.writes.len() {
+                return Err(Doubt::Replay("it writes to ports another number of times".to_owned()));
+            }
+            for ((port, value), write) in ending.state.held.writes.iter().zip(&outcome.writes) {
+                if *port != write.port {
+                    return Err(Doubt::Replay("it writes to another port".to_owned()));
+                }
+                claims.push(("a write to a port", *value, u64::from(write.value)));
+            }
+        }
+        for (what, term, found) in claims {
+            let claimed = logic.terms.evaluate(term, &witness.model);
+            if claimed != found {
+                return Err(Doubt::Replay(format!("{what}: {claimed} was claimed, {found} was found")));
+            }
+        }
+        Ok(Replayed(()))
+    }
+}
+
+/// A model that has, of every unknown, what an ordinary cartridge has there if the claim lets it; of how many it does not.
+fn towards(logic: &Logic, claim: Term, model: &Model, asked: &[Unknown], ordinary: &[(u32, u8)]) -> (usize, Model) {
+    let mut near = Model::default();
+    for (unknown, source) in logic.unknowns.all() {
+        near.set(unknown, usual(source, ordinary));
+    }
+    for unknown in asked {
+        near.set(*unknown, model.get(*unknown));
+    }
+    let mut odd = 0;
+    for unknown in asked {
+        let source = logic.unknowns.source(*unknown);
+        let plain = PLAIN.iter().map(|byte| u64::from(*byte)).filter(|_| matches!(source, Source::Image(_)));
+        let tried: Vec<u64> = [usual(source, ordinary)].into_iter().chain(plain).collect();
+        let kept = tried.iter().position(|value| {
+            near.set(*unknown, *value);
+            logic.terms.evaluate(claim, &near) == 1
+        });
+        odd += usize::from(kept != Some(0));
+        if kept.is_none() {
+            near.set(*unknown, model.get(*unknown));
+        }
+    }
+    (odd, near)
+}
+
+/// What an unknown is in an ordinary run.
+fn usual(source: Source, ordinary: &[(u32, u8)]) -> u64 {
+    match source {
+        Source::Image(offset) => {
+            u64::from(ordinary.iter().find(|(at, _)| *at == offset).map_or(0xFF, |(_, byte)| *byte))
+        }
+        _ => 0,
+    }
+}
+
+/// What an unknown port reads under a model, read by read.
+fn reads(logic: &Logic, explored: &Explored, port: usize, model: &Model) -> Vec<u16> {
+    let mut reads: Vec<(u64, u16)> = Vec::new();
+    for (unknown, source) in logic.unknowns.all() {
+        if let Source::Port { port: other, read } = source
+            && other == port
+        {
+            reads.push((u64::from(read), model.get(unknown) as u16));
+        }
+    }
+    for event in explored.events.iter().filter(|event| event.port == port) {
+        let [guard, count, value] = logic.terms.evaluate_all(&[event.guard, event.count, event.value], model)[..] else {
+            continue;
+        };
+        if guard == 1 {
+            reads.push((count, value as u16));
+        }
+    }
+    let last = reads.iter().map(|(read, _)| *read).max();
+    let mut list = vec![0; last.map_or(0, |last| last as usize + 1)];
+    for (read, value) in reads {
+        list[read as usize] = value;
+    }
+    list
+}
+
+/// A schedule in the shortest words.
+fn schedule(reads: &[u16]) -> Schedule {
+    let first = reads[0];
+    let change = reads.iter().position(|value| *value != first);
+    match change {
+        None => Schedule::Constant(first),
+        Some(change) if reads[change..].iter().all(|value| *value == reads[change]) => {
+            Schedule::Changes { first, then: reads[change], after: Change::Reads(change as u32) }
+        }
+        Some(_) => Schedule::Sequence(reads.into()),
+    }
+}
