@@ -10,6 +10,7 @@ mod fuzz;
 mod list;
 mod new;
 mod outputs;
+mod prove;
 mod select;
 mod stamps;
 mod texts;
@@ -49,6 +50,8 @@ enum Command {
     Explain(explain::ExplainArguments),
     /// Vary what is attached until the routine breaks a promise, and write each finding as a case.
     Fuzz(fuzz::FuzzArguments),
+    /// Prove what the routine does for every header: each branch with its exact condition, and what can never happen.
+    Prove(prove::ProveArguments),
     /// Run cases again whenever the image, the harness or the cases change, and say what changed.
     Watch(watch::WatchArguments),
     /// List cases and branches.
@@ -140,6 +143,7 @@ fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
         Command::Check(arguments) => check::run(&arguments),
         Command::Explain(arguments) => explain::run(&arguments),
         Command::Fuzz(arguments) => fuzz::run(&arguments),
+        Command::Prove(arguments) => prove::run(&arguments),
         Command::Watch(arguments) => watch::run(&arguments),
         Command::List(arguments) => list::run(&arguments),
         Command::New(arguments) => new::run(&arguments),

@@ -7,10 +7,9 @@ use std::sync::Arc;
 
 use clap::Args;
 
-use super::files::FileWriter;
 use super::{Failure, Format, exit};
 use crate::prove::{Answer, Prove, Sealed};
-use crate::report::{write_proof, write_proof_line, write_proof_page};
+use crate::report::{write_proof, write_proof_line};
 use crate::suite::{DEFAULT_SEED, Harness, nearest};
 
 /// Arguments of `prove`.
@@ -30,10 +29,6 @@ pub struct ProveArguments {
     /// How to print the answer.
     #[arg(long, value_enum, default_value_t = Format::Terminal)]
     format: Format,
-
-    /// Also write a page for a browser.
-    #[arg(long, value_name = "FILE")]
-    html: Option<PathBuf>,
 }
 
 /// What a proof is about.
@@ -110,7 +105,6 @@ fn range(text: &str) -> Result<RangeInclusive<u32>, String> {
 pub fn run(arguments: &ProveArguments) -> Result<u8, Failure> {
     let harness = Arc::new(Harness::load(&arguments.harness)?);
     let prove = arguments.scope.question(&harness)?.found(&arguments.found);
-    let page = arguments.html.as_ref().map(|file| FileWriter::create(file, &harness.files)).transpose()?;
     let sealed = prove.run()?;
     let answer = sealed.found();
     let mut out = io::BufWriter::new(anstream::stdout());
@@ -119,9 +113,6 @@ pub fn run(arguments: &ProveArguments) -> Result<u8, Failure> {
         Format::Json => write_proof_line(&mut out, answer)?,
     }
     out.flush()?;
-    if let Some(page) = page {
-        page.write(write_proof_page(answer).as_bytes())?;
-    }
     Ok(code(&sealed))
 }
 

@@ -10,7 +10,6 @@ use super::scene::Wrongdoing;
 use super::study::Study;
 use super::table::says;
 use super::unknowns::{Source, any, is};
-use crate::board::OpenBus;
 use crate::run::End;
 use crate::suite::Harness;
 use crate::trial::Promise;
@@ -182,9 +181,4 @@ fn by_table(
         }
     }
     view
-}
-
-/// Whether a harness has anything that can be different from run to run beside its inputs.
-pub fn has_noise(harness: &Harness) -> bool {
-    harness.empty == OpenBus::Noise || harness.rig.map.unmapped() == OpenBus::Noise
 }

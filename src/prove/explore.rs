@@ -193,7 +193,7 @@ impl<'a> Explorer<'a> {
         let terms = &mut self.logic.terms;
         let (guard, zero) = (terms.bit(true), terms.number(8, 0));
         let power_on = rig.map.ports().iter().map(|port| terms.number(16, u64::from(port.power_on))).collect();
-        let held = Held {
+        let mut held = Held {
             ram: Rc::default(),
             latched: power_on,
             reads: vec![terms.number(32, 0); rig.map.ports().len()],
@@ -202,29 +202,19 @@ impl<'a> Explorer<'a> {
             cycles: Count::ZERO,
             writes: Rc::default(),
         };
-        let position = self.order.start(entry(rig));
-        let mut state = State {
-            core: Core::start(&mut Blank(&mut self.logic.terms), &first),
-            held,
-            guard,
-            facts: Facts::default(),
-            position,
-            steps: Count::ZERO,
-            earlier: None,
-            possible: None,
-        };
-        let mut looked = BTreeSet::new();
-        let mut script = Script::default();
-        let mut core = state.core.clone();
-        let mut scene = scene(self.logic, self.ground, &mut state.held, guard, &state.facts, &mut script, &mut looked);
+        let (mut looked, mut script, facts) = (BTreeSet::new(), Script::default(), Facts::default());
+        let mut scene = scene(self.logic, self.ground, &mut held, guard, &facts, &mut script, &mut looked);
+        let mut core = Core::start(&mut scene, &first);
         scene.at = core.pc & BUS_MASK;
         let ready = prepare(&mut scene, &mut core);
         let troubles = std::mem::take(&mut scene.troubles);
-        state.core = core;
         // The caller's time is not the routine's, and what it wrote is no write of the routine.
-        state.held.cycles = Count::ZERO;
+        held.cycles = Count::ZERO;
+        let position = self.order.start(entry(rig));
+        let at = core.pc & BUS_MASK;
+        let state =
+            State { core, held, guard, facts, position, steps: Count::ZERO, earlier: None, possible: None };
         self.found.looked.append(&mut looked);
-        let at = state.core.pc & BUS_MASK;
         self.note(troubles, guard, at);
         match ready {
             Ok(None) => self.insert(state),

@@ -8,7 +8,7 @@ use super::ending::{Close, Ending};
 use super::ground::Logic;
 use super::logic::{Answer, Refutation, Term};
 use super::scene::Cut;
-use super::unknowns::{all, any};
+use super::unknowns::any;
 
 /// Why nothing is proved.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -225,6 +225,11 @@ impl Evidence {
         }
     }
 
+    /// The reasons against so far.
+    pub fn doubts(&self) -> &[Doubt] {
+        &self.doubts
+    }
+
     /// The answer to a question about these inputs; an open one is a doubt.
     pub fn never(&mut self, logic: &mut Logic, asked: &[Term]) -> Option<Result<Never, super::logic::Model>> {
         Never::ask(logic, asked).map_err(|doubt| self.doubt(doubt)).ok()
@@ -240,9 +245,4 @@ impl Evidence {
             && self.replays.len() == self.witnesses;
         if passed { Sealed::Proved(Proved(found)) } else { Sealed::Inconclusive(found, self.doubts) }
     }
-}
-
-/// The inputs for which a list of guards holds together: one bit.
-pub fn together(logic: &mut Logic, guards: &[Term]) -> Term {
-    all(&mut logic.terms, guards.iter().copied())
 }

@@ -1,9 +1,54 @@
-//! Proofs: what the routine does for every header.
+//! Proofs: what the routine does for every header, and what can never happen.
+//!
+//! A [`Prove`] says what is asked, and [`Prove::run`] explores every path of the routine for every input at once: bytes
+//! that are not known are terms, paths that come together become one, and a solver is asked at the end. The answer is
+//! [`Sealed`]: it is only [`Proved`] if every gate was passed.
 
+mod answer;
+mod attach;
+mod breaches;
+mod count;
+mod dead;
+mod describe;
 mod domain;
+mod ending;
 pub mod execute;
+mod explore;
+mod extremes;
+mod gates;
+mod graph;
+mod ground;
+mod influence;
+mod lanes;
+mod live;
 pub mod logic;
+mod merge;
+mod order;
+mod plugged;
+mod proof;
+mod said;
+mod scene;
+mod scope;
+mod script;
+mod share;
+mod shown;
+mod state;
+mod study;
+mod table;
+mod turn;
+mod unknowns;
+mod uses;
+mod witness;
+mod words;
 mod world;
 
+pub use answer::{
+    Answer, BranchAnswer, DeadCode, DeadEntry, DoubtAt, Effort, EndAnswer, FieldInfluence, OpenAnswer, PathAnswer,
+    Paths, RuleAnswer, Scenario, Scope, Violation, WitnessAnswer,
+};
 pub use domain::Domain;
+pub use ending::{Close, Ending};
+pub use gates::{Doubt, Evidence, Partition, Proved, Replayed, Sealed};
+pub use proof::Prove;
+pub use said::{Condition, Holding, How};
 pub use world::{Pin, ValueOf, World};

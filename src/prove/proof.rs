@@ -8,18 +8,18 @@ use super::answer::{
     Answer, BranchAnswer, DoubtAt, Effort, EndAnswer, OpenAnswer, PathAnswer, Paths, RuleAnswer, Scenario, Violation,
     WitnessAnswer,
 };
-use super::attach::{Way, ways};
-use super::breaches::{Candidate, TableView, candidates, has_noise};
+use super::attach::ways;
+use super::breaches::{Candidate, TableView, candidates};
 use super::dead::{dead_code, dead_entries};
 use super::describe::describe;
 use super::ending::{Close, Ending};
-use super::explore::{Budget, Explored};
+use super::explore::Budget;
 use super::extremes::{Counted, Extreme, greatest, smallest};
 use super::gates::{Doubt, Evidence, Replayed, Sealed};
 use super::ground::{Free, Ground, Logic};
 use super::influence::influence;
 use super::logic::{Model, Term};
-use super::said::{Condition, said};
+use super::said::said;
 use super::scope::scope;
 use super::study::{Study, study, told};
 use super::unknowns::{Source, is};

@@ -11,9 +11,9 @@ use super::lanes::Purpose;
 use super::logic::{Answer, Term, Terms};
 use super::script::Script;
 use super::state::{Byte, Facts, Held};
-use super::unknowns::{all, is};
+use super::unknowns::is;
 use super::{Domain, Pin, World};
-use crate::board::{AccessKind, BUS_MASK, PortSize};
+use crate::board::{BUS_MASK, PortSize};
 use crate::cpu::FunctionCode;
 
 /// The most addresses that one read may have.

@@ -139,13 +139,13 @@ impl Scene<'_> {
             }
             match core.enter(self, &raised)? {
                 Entered::DoubleFault => return Ok(Some(halted)),
-                Entered::Raised(met) => {
+                Entered::Instead(met) => {
                     within = Some(raised.exception);
                     next = Some(met);
                 }
                 Entered::Handler => {
                     within = None;
-                    next = core.trace_due(self);
+                    next = core.trace_due();
                 }
             }
         }

@@ -1,6 +1,6 @@
 //! What an instruction reads and writes, found by running it in every way on values of which only constants are known.
 
-use super::execute::{Core, Flat, FlatValue, Step};
+use super::execute::{Core, Flat, Perhaps, Step};
 use super::graph::Node;
 use super::live::Live;
 use super::script::Script;
@@ -41,7 +41,7 @@ pub fn uses_of(rig: &Rig, node: &Node) -> (Live, Live) {
 }
 
 /// A processor before the instruction that knows nothing but where it is.
-fn start(blank: &mut Blank, rig: &Rig, node: &Node) -> Core<FlatValue> {
+fn start(blank: &mut Blank, rig: &Rig, node: &Node) -> Core<Perhaps> {
     let pc = node.decoded.instruction().pc;
     let mut core = Core::start(blank, &crate::cpu::registers(rig.routine.status, 0, pc));
     let long = blank.values.unknown(32);
@@ -70,7 +70,7 @@ struct Blank<'a> {
 }
 
 impl Blank<'_> {
-    fn word(&mut self, address: u32) -> FlatValue {
+    fn word(&mut self, address: u32) -> Perhaps {
         match self.rig.map.code_word(address & crate::board::BUS_MASK) {
             Some(word) => self.values.number(16, u64::from(word)),
             None => self.values.unknown(16),
@@ -86,7 +86,7 @@ impl World for Blank<'_> {
         &mut self.values
     }
 
-    fn decide(&mut self, bit: FlatValue) -> Result<bool, Opaque> {
+    fn decide(&mut self, bit: Perhaps) -> Result<bool, Opaque> {
         if let Some(number) = self.values.known(bit) {
             return Ok(number == 1);
         }
@@ -97,42 +97,42 @@ impl World for Blank<'_> {
         Ok(chosen == 1)
     }
 
-    fn pin(&mut self, value: FlatValue, what: Pin) -> Result<u64, Opaque> {
+    fn pin(&mut self, value: Perhaps, what: Pin) -> Result<u64, Opaque> {
         let opaque = if what == Pin::Jump { Opaque::Target } else { Opaque::Other };
         self.values.known(value).ok_or(opaque)
     }
 
-    fn read_byte(&mut self, _: ValueOf<Self>, _: FunctionCode) -> Result<Option<FlatValue>, Opaque> {
+    fn read_byte(&mut self, _: ValueOf<Self>, _: FunctionCode) -> Result<Option<Perhaps>, Opaque> {
         Ok(Some(self.values.unknown(8)))
     }
 
-    fn read_word(&mut self, _: ValueOf<Self>, _: FunctionCode) -> Result<Option<FlatValue>, Opaque> {
+    fn read_word(&mut self, _: ValueOf<Self>, _: FunctionCode) -> Result<Option<Perhaps>, Opaque> {
         Ok(Some(self.values.unknown(16)))
     }
 
-    fn fetch(&mut self, at: u32, _: FunctionCode) -> Result<Option<FlatValue>, Opaque> {
+    fn fetch(&mut self, at: u32, _: FunctionCode) -> Result<Option<Perhaps>, Opaque> {
         Ok(Some(self.word(at)))
     }
 
-    fn write_byte(&mut self, _: FlatValue, _: FlatValue, _: FunctionCode) -> Result<Option<()>, Opaque> {
+    fn write_byte(&mut self, _: Perhaps, _: Perhaps, _: FunctionCode) -> Result<Option<()>, Opaque> {
         Ok(Some(()))
     }
 
-    fn write_word(&mut self, _: FlatValue, _: FlatValue, _: FunctionCode) -> Result<Option<()>, Opaque> {
+    fn write_word(&mut self, _: Perhaps, _: Perhaps, _: FunctionCode) -> Result<Option<()>, Opaque> {
         Ok(Some(()))
     }
 
-    fn touch_byte(&mut self, _: FlatValue, _: FunctionCode) -> Result<Option<()>, Opaque> {
+    fn touch_byte(&mut self, _: Perhaps, _: FunctionCode) -> Result<Option<()>, Opaque> {
         Ok(Some(()))
     }
 
-    fn touch_word(&mut self, _: FlatValue, _: FunctionCode) -> Result<Option<()>, Opaque> {
+    fn touch_word(&mut self, _: Perhaps, _: FunctionCode) -> Result<Option<()>, Opaque> {
         Ok(Some(()))
     }
 
     fn idle(&mut self, _: u32) {}
 
-    fn idle_for(&mut self, _: FlatValue) {}
+    fn idle_for(&mut self, _: Perhaps) {}
 
     fn reset_devices(&mut self) -> Result<(), Opaque> {
         Ok(())

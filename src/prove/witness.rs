@@ -3,7 +3,6 @@
 
 use std::sync::Arc;
 
-use super::Domain;
 use super::attach::Way;
 use super::ending::Ending;
 use super::explore::Explored;

@@ -13,6 +13,7 @@ mod lcov;
 mod listing;
 mod many;
 mod markdown;
+mod proof;
 mod records;
 mod terminal;
 mod words;
@@ -29,6 +30,7 @@ pub use lcov::Lcov;
 pub use listing::Listing;
 pub use many::Many;
 pub use markdown::Markdown;
+pub use proof::{ProofRecord, write_proof, write_proof_line};
 pub use records::{
     FORMAT, HarnessRecord, LinesStart, Listed, ListedBranch, ListedCase, ListedHarness, Record, StartRecord, Told,
     ToldCase, Unlisted,
