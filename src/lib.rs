@@ -48,6 +48,7 @@ pub mod cartridge;
 pub mod check;
 #[doc(hidden)]
 pub mod cli;
+pub mod compare;
 pub mod coverage;
 pub mod cpu;
 pub mod explain;

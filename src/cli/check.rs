@@ -9,7 +9,8 @@ use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::outputs::{OutputArguments, Outputs};
-use super::select::{Selected, Selection, select};
+use super::proofs::{Question, questions, say_left};
+use super::select::{Selected, Selection, select, select_some};
 use super::{Failure, exit};
 use crate::check::{Summary, check_all};
 use crate::coverage;
@@ -32,6 +33,10 @@ pub struct CheckArguments {
     #[arg(long)]
     fail_fast: bool,
 
+    /// Also prove what suites demand for every header (`prove` in case files).
+    #[arg(long)]
+    proofs: bool,
+
     #[command(flatten)]
     outputs: OutputArguments,
 }
@@ -41,17 +46,30 @@ pub fn run(arguments: &CheckArguments) -> Result<u8, Failure> {
     let jobs = arguments.jobs.map_or(0, usize::from);
     let pool = rayon::ThreadPoolBuilder::new().num_threads(jobs).build().context("threads cannot be started")?;
     pool.install(|| {
-        let groups = select(&arguments.selection)?;
+        let groups =
+            if arguments.proofs { select_some(&arguments.selection)? } else { select(&arguments.selection)? };
+        let questions: Vec<Vec<Question>> = match arguments.proofs {
+            true => groups.iter().map(|group| questions(group, arguments.selection.seed)).collect::<Result<_, _>>()?,
+            false => groups.iter().map(|_| Vec::new()).collect(),
+        };
         let mut outputs = Outputs::open(&arguments.outputs, &groups)?;
-        let code = run_groups(arguments, &groups, &mut outputs.reporter)?;
+        let code = run_groups(arguments, &groups, &questions, &mut outputs.reporter)?;
         outputs.put_in_place()?;
+        if !arguments.proofs {
+            say_left(&groups);
+        }
         Ok(code)
     })
 }
 
-fn run_groups(arguments: &CheckArguments, groups: &[Selected], reporter: &mut dyn Reporter) -> Result<u8, Failure> {
+fn run_groups(
+    arguments: &CheckArguments,
+    groups: &[Selected],
+    questions: &[Vec<Question>],
+    reporter: &mut dyn Reporter,
+) -> Result<u8, Failure> {
     let start = Start {
-        cases: groups.iter().map(Selected::len).sum(),
+        cases: groups.iter().map(Selected::len).sum::<usize>() + questions.iter().map(Vec::len).sum::<usize>(),
         derived: groups.iter().map(Selected::derived).sum(),
         open: groups.iter().map(Selected::open).sum(),
         seed: arguments.selection.seed,
@@ -61,9 +79,11 @@ fn run_groups(arguments: &CheckArguments, groups: &[Selected], reporter: &mut dy
     let watch = arguments.outputs.watch();
     let mut short = false;
     reporter.started(&start)?;
-    for group in groups.iter().filter(|group| group.len() > 0) {
+    let groups_asked = groups.iter().zip(questions);
+    for (group, questions) in groups_asked.filter(|(group, questions)| group.len() + questions.len() > 0) {
         let widest_label = group.widest_label()?;
-        reporter.group(&Group { harness: &group.harness, cases: group.len(), widest_label })?;
+        let cases = group.len() + questions.len();
+        reporter.group(&Group { harness: &group.harness, cases, widest_label })?;
         let mut written = Ok(());
         let gathered = check_all(&group.jobs, watch, |result| {
             summary.count(&result.verdict);
@@ -72,6 +92,14 @@ fn run_groups(arguments: &CheckArguments, groups: &[Selected], reporter: &mut dy
             if stop { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
         })?;
         written?;
+        for question in questions {
+            if arguments.fail_fast && summary.failed > 0 {
+                break;
+            }
+            let result = question.answer();
+            summary.count(&result.verdict);
+            progress.aside(|| reporter.case(&result))?;
+        }
         if let Some(gathered) = gathered {
             let coverage = coverage::build(&group.harness, &gathered);
             reporter.coverage(&coverage)?;

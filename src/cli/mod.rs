@@ -1,6 +1,7 @@
 //! The command line: one file a command, its arguments and how it shows its result.
 
 mod check;
+mod compare;
 mod complain;
 mod coverage;
 mod exit;
@@ -10,6 +11,7 @@ mod fuzz;
 mod list;
 mod new;
 mod outputs;
+mod proofs;
 mod prove;
 mod select;
 mod stamps;
@@ -52,6 +54,8 @@ enum Command {
     Fuzz(fuzz::FuzzArguments),
     /// Prove what the routine does for every header: each branch with its exact condition, and what can never happen.
     Prove(prove::ProveArguments),
+    /// Compare two builds of the ROM: which cartridges take another branch now, proved for all of them.
+    Compare(compare::CompareArguments),
     /// Run cases again whenever the image, the harness or the cases change, and say what changed.
     Watch(watch::WatchArguments),
     /// List cases and branches.
@@ -144,6 +148,7 @@ fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
         Command::Explain(arguments) => explain::run(&arguments),
         Command::Fuzz(arguments) => fuzz::run(&arguments),
         Command::Prove(arguments) => prove::run(&arguments),
+        Command::Compare(arguments) => compare::run(&arguments),
         Command::Watch(arguments) => watch::run(&arguments),
         Command::List(arguments) => list::run(&arguments),
         Command::New(arguments) => new::run(&arguments),

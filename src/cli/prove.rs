@@ -8,9 +8,9 @@ use std::sync::Arc;
 use clap::Args;
 
 use super::{Failure, Format, exit};
-use crate::prove::{Answer, Prove, Sealed};
+use crate::prove::{Answer, Prove, Sealed, parse_range};
 use crate::report::{write_proof, write_proof_line};
-use crate::suite::{DEFAULT_SEED, Harness, nearest};
+use crate::suite::{DEFAULT_SEED, Harness};
 
 /// Arguments of `prove`.
 #[derive(Debug, Args)]
@@ -40,7 +40,7 @@ pub struct ScopeArguments {
     unknown: Vec<String>,
 
     /// Let these offsets of the image be anything, and not the whole header.
-    #[arg(long, value_name = "OFFSETS", value_parser = range)]
+    #[arg(long, value_name = "OFFSETS", value_parser = parse_range)]
     bytes: Option<RangeInclusive<u32>>,
 
     /// Give up after so many instructions, over all paths together.
@@ -53,6 +53,11 @@ pub struct ScopeArguments {
 }
 
 impl ScopeArguments {
+    /// The seed of all noise.
+    pub fn seed(&self) -> u64 {
+        self.seed
+    }
+
     /// The question about a harness.
     pub fn question(&self, harness: &Arc<Harness>) -> Result<Prove, Failure> {
         let mut prove = Prove::new(harness).seed(self.seed);
@@ -63,42 +68,10 @@ impl ScopeArguments {
             prove = prove.only_bytes(bytes.clone());
         }
         for what in &self.unknown {
-            prove = add_unknown(prove, what, harness)?;
+            prove = prove.let_be_unknown(what).map_err(|why| Failure::Usage(format!("--unknown: {why}")))?;
         }
         Ok(prove)
     }
-}
-
-fn add_unknown(mut prove: Prove, what: &str, harness: &Harness) -> Result<Prove, Failure> {
-    let map = &harness.rig.map;
-    if prove.unknown_port(what) || prove.unknown_ram(what) {
-        return Ok(prove);
-    }
-    let Ok(range) = range(what) else {
-        let names = map.ports().iter().filter(|port| port.reads.is_some()).map(|port| port.name.as_str());
-        let names = names.chain(map.memory().iter().map(|area| area.name.as_str()));
-        let near = nearest(what, names).first().map(|near| format!("; did you mean `{near}`?"));
-        let message = format!(
-            "--unknown: `{what}` is neither offsets like 0x200-0x2FF nor a readable port or a memory of the harness{}",
-            near.unwrap_or_default()
-        );
-        return Err(Failure::Usage(message));
-    };
-    let ram = map.memory().iter().any(|area| area.range.contains(range.start()) && area.range.contains(range.end()));
-    Ok(if ram { prove.unknown_ram_range(range) } else { prove.unknown_bytes(range) })
-}
-
-/// `0x200-0x2FF`, or one number.
-fn range(text: &str) -> Result<RangeInclusive<u32>, String> {
-    let number = |text: &str| {
-        let text = text.trim();
-        let hex = text.strip_prefix("0x").or_else(|| text.strip_prefix("0X"));
-        hex.map_or_else(|| text.parse().ok(), |hex| u32::from_str_radix(hex, 16).ok())
-    };
-    let wrong = || "expected offsets like 0x200-0x2FF".to_owned();
-    let (start, end) = text.split_once('-').unwrap_or((text, text));
-    let range = number(start).ok_or_else(wrong)?..=number(end).ok_or_else(wrong)?;
-    if range.is_empty() { Err("the range ends before it begins".to_owned()) } else { Ok(range) }
 }
 
 /// Runs the command.

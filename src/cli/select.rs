@@ -46,6 +46,8 @@ pub struct Selected {
     pub harness: Arc<Harness>,
     /// Its cases, by source.
     pub jobs: Vec<Job>,
+    /// The demands of suites of which all cases are selected: the suite, and the index.
+    pub demands: Vec<(Arc<Suite>, usize)>,
 }
 
 impl Selected {
@@ -102,6 +104,16 @@ enum Which {
 
 /// Loads everything that is selected, grouped by harness in order of appearance.
 pub fn select(selection: &Selection) -> Result<Vec<Selected>, Failure> {
+    let groups = select_some(selection)?;
+    if groups.iter().all(|group| group.len() == 0) {
+        let message = "no case is selected, only demands on proofs: `check --proofs` looks at them";
+        return Err(Failure::Nothing(message.to_owned()));
+    }
+    Ok(groups)
+}
+
+/// The same, where demands on proofs are enough.
+pub fn select_some(selection: &Selection) -> Result<Vec<Selected>, Failure> {
     let mut selector = Selector { selection, harnesses: HashMap::new(), suites: Vec::new(), boundaries: Vec::new() };
     if selection.what.is_empty() {
         selector.add_folder(Path::new(CASES))?;
@@ -114,7 +126,7 @@ pub fn select(selection: &Selection) -> Result<Vec<Selected>, Failure> {
         return Err(Failure::Nothing(message.to_owned()));
     }
     let groups = selector.groups();
-    if groups.iter().all(|group| group.len() == 0) {
+    if groups.iter().all(|group| group.len() == 0 && group.demands.is_empty()) {
         let filter = match &selection.name {
             Some(name) => format!(": no name contains {name:?}"),
             None => String::new(),
@@ -278,12 +290,22 @@ impl Selector<'_> {
             let fits = |index: &u32| {
                 needle.as_ref().is_none_or(|needle| source.name(*index as usize).to_lowercase().contains(needle))
             };
+            let whole = cases.len() == source.len();
+            let mut demands = Vec::new();
+            if let (Source::Suite(suite), true) = (&source, whole) {
+                let named = |name: &str| needle.as_ref().is_none_or(|needle| name.to_lowercase().contains(needle));
+                let chosen = suite.demands().iter().enumerate().filter(|(_, demand)| named(&demand.name));
+                demands.extend(chosen.map(|(index, _)| (Arc::clone(suite), index)));
+            }
             let cases: Vec<u32> = cases.into_iter().filter(fits).collect();
             let harness = Arc::clone(source.harness());
             let job = Job { source, cases };
             match groups.iter_mut().find(|group| group.harness.path == harness.path) {
-                Some(group) => group.jobs.push(job),
-                None => groups.push(Selected { harness, jobs: vec![job] }),
+                Some(group) => {
+                    group.jobs.push(job);
+                    group.demands.extend(demands);
+                }
+                None => groups.push(Selected { harness, jobs: vec![job], demands }),
             }
         }
         groups
@@ -317,7 +339,7 @@ fn meant(name: &str, names: &[String]) -> String {
 fn is_harness(path: &Path) -> bool {
     let text = std::fs::read_to_string(path).unwrap_or_default();
     let key = |name: &str| text.lines().any(|line| line.starts_with(name));
-    !key("cases:") && (key("routine:") || key("host:") || key("extends:"))
+    !key("cases:") && !key("prove:") && (key("routine:") || key("host:") || key("extends:"))
 }
 
 fn same_file(left: &Path, right: &Path) -> bool {

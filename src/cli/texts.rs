@@ -6,7 +6,7 @@ use clap::{Args, CommandFactory, ValueEnum};
 use clap_complete::Shell;
 
 use super::{Arguments, Failure, exit};
-use crate::report::{FuzzRecord, Listed, Record, Told};
+use crate::report::{ComparisonRecord, FuzzRecord, Listed, ProofRecord, Record, Told};
 use crate::suite::{case_schema, harness_schema, lines_schema};
 
 /// Arguments of `schema`.
@@ -31,6 +31,10 @@ enum SchemaOf {
     List,
     /// The lines of `fuzz --format json`.
     Fuzz,
+    /// The line of `prove --format json`.
+    Proof,
+    /// The line of `compare --format json`.
+    Comparison,
 }
 
 /// Arguments of `completions`.
@@ -50,6 +54,8 @@ pub fn schema(arguments: &SchemaArguments) -> Result<u8, Failure> {
         SchemaOf::Explanation => lines_schema::<Told>(),
         SchemaOf::List => lines_schema::<Listed>(),
         SchemaOf::Fuzz => lines_schema::<FuzzRecord>(),
+        SchemaOf::Proof => lines_schema::<ProofRecord>(),
+        SchemaOf::Comparison => lines_schema::<ComparisonRecord>(),
     };
     print(text.as_bytes())
 }

@@ -84,6 +84,15 @@ pub struct FoundFile {
     pub trial: TrialFile,
 }
 
+/// The trials of a corpus, by name, for others to run; the folder must be there.
+///
+/// # Errors
+/// The first file that is no entry for this harness.
+pub fn corpus_trials(folder: &Path, harness: &Harness) -> Result<Vec<(String, Trial)>, Complaint> {
+    let corpus = Corpus { folder: folder.to_owned() };
+    Ok(corpus.load(harness)?.into_iter().map(|stored| (stored.name, stored.trial)).collect())
+}
+
 impl Corpus {
     /// A folder; it is made if it is not there.
     ///

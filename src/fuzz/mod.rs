@@ -46,6 +46,7 @@ mod written;
 
 use crate::trial::{self, case_text, ordinary, promise};
 pub use crate::trial::{Held, Plug, Promise, Promises, Trial};
+pub use corpus::corpus_trials;
 pub use deed::{Deed, Prober, Tried};
 pub use feedback::{Feature, Feedback, Way, WayKey};
 pub use found::Finding;

@@ -5,7 +5,7 @@ use super::scene::Cut;
 use super::state::State;
 use crate::board::Place;
 use crate::cpu::Exception;
-use crate::run::{Crash, End, Limit};
+use crate::run::{Crash, End};
 
 /// How a path ended.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -52,6 +52,11 @@ impl Close {
         }
     }
 
+    /// Whether it is an end at all: not one at which the exploration gave up.
+    pub fn is_end(&self) -> bool {
+        !matches!(self, Self::Limit(_) | Self::Cut(..))
+    }
+
     /// The branch, by index.
     pub fn branch(&self) -> Option<usize> {
         if let Self::Branch(index) = self { Some(*index) } else { None }
@@ -73,9 +78,6 @@ impl Ending {
         self.state.guard
     }
 }
-
-/// The limits that end a run.
-pub const LIMITS: [Limit; 2] = [Limit::Instructions, Limit::Cycles];
 
 /// What a place is called in an ending: only whether code may run there matters.
 pub fn is_code(place: Place, anywhere: bool) -> bool {

@@ -9,6 +9,7 @@ mod attach;
 mod breaches;
 mod count;
 mod dead;
+mod demands;
 mod describe;
 mod domain;
 mod ending;
@@ -42,6 +43,22 @@ mod witness;
 mod words;
 mod world;
 
+/// What comparing builds needs of a proof.
+pub(crate) mod compared {
+    pub use super::Domain;
+    pub use super::ending::{Close, Ending};
+    pub use super::gates::{Doubt, Evidence};
+    pub use super::ground::{Ground, Logic};
+    pub use super::logic::{Model, Term};
+    pub use super::proof::{describe_guard, doubt_at, study_all, witness_case};
+    pub use super::scope::scope as scope_of;
+    pub use super::shown::shown;
+    pub use super::study::{Study, always};
+    pub use super::unknowns::any;
+    pub use super::witness::Replayer;
+    pub use super::words::{end_words, trial_words};
+}
+
 pub use answer::{
     Answer, BranchAnswer, DeadCode, DeadEntry, DoubtAt, Effort, EndAnswer, FieldInfluence, OpenAnswer, PathAnswer,
     Paths, RuleAnswer, Scenario, Scope, Violation, WitnessAnswer,
@@ -49,6 +66,6 @@ pub use answer::{
 pub use domain::Domain;
 pub use ending::{Close, Ending};
 pub use gates::{Doubt, Evidence, Partition, Proved, Replayed, Sealed};
-pub use proof::Prove;
+pub use proof::{Prove, parse_range};
 pub use said::{Condition, Holding, How};
 pub use world::{Pin, ValueOf, World};

@@ -19,7 +19,7 @@ use super::gates::{Doubt, Evidence, Replayed, Sealed};
 use super::ground::{Free, Ground, Logic};
 use super::influence::influence;
 use super::logic::{Model, Term};
-use super::said::said;
+use super::said::{Condition, said};
 use super::scope::scope;
 use super::study::{Study, study, told};
 use super::unknowns::{Source, is};
@@ -27,12 +27,13 @@ use super::witness::{Replayer, Witness};
 use super::words::{end_words, trial_words};
 use super::Domain;
 use crate::check::Checker;
-use crate::suite::{Complaint, DEFAULT_SEED, Harness};
+use crate::cartridge::LARGEST_IMAGE;
+use crate::suite::{Complaint, DEFAULT_SEED, Demanded, Harness, nearest};
 use crate::trial::case_text::{Wanted, case_text};
 use crate::trial::promise::{against_table, broken, unbalanced};
-use crate::trial::{Promise, Promises, Shelf, file_stem};
+use crate::trial::{Promise, Promises, Shelf, Trial, file_stem};
 use crate::units;
-use crate::verdict::Decision;
+use crate::verdict::{Decision, Reason};
 
 /// What is asked.
 #[derive(Clone, Debug)]
@@ -127,25 +128,112 @@ impl Prove {
     pub fn run(&self) -> Result<Sealed<Answer>, Complaint> {
         self.found.as_deref().map_or(Ok(()), Shelf::check_writable)?;
         let mut work = Work::new(self);
-        let studies = study(
-            &mut work.logic,
-            &mut work.evidence,
-            &self.harness,
-            ways(&self.harness, &self.unknown, self.seed),
-            &self.free,
-            self.budget,
-        );
+        let studies = study_all(&mut work.logic, &mut work.evidence, self);
         work.answer(&studies)
+    }
+
+    /// Whether these hold for every header: the reasons against, none if they are proved.
+    pub fn demand(&self, wanted: &[Demanded]) -> Vec<Reason> {
+        let mut work = Work::new(self);
+        let studies = study_all(&mut work.logic, &mut work.evidence, self);
+        work.demand(&studies, wanted)
+    }
+
+    /// Lets something be unknown, as the command line and case files say it: a port or a memory by its name, offsets of the
+    /// image or bus addresses of RAM as a range.
+    ///
+    /// # Errors
+    /// That there is no such thing, with the nearest name.
+    pub fn let_be_unknown(self, what: &str) -> Result<Self, String> {
+        let mut prove = self;
+        if prove.unknown_port(what) || prove.unknown_ram(what) {
+            return Ok(prove);
+        }
+        let map = &prove.harness.rig.map;
+        let Ok(range) = parse_range(what) else {
+            let names = map.ports().iter().filter(|port| port.reads.is_some()).map(|port| port.name.as_str());
+            let names = names.chain(map.memory().iter().map(|area| area.name.as_str()));
+            let near = nearest(what, names).first().map(|near| format!("; did you mean `{near}`?"));
+            return Err(format!(
+                "`{what}` is neither offsets like 0x200-0x2FF nor a readable port or a memory of the harness{}",
+                near.unwrap_or_default()
+            ));
+        };
+        let ram = map.memory().iter().any(|area| area.range.contains(range.start()) && area.range.contains(range.end()));
+        if !ram && *range.end() >= LARGEST_IMAGE {
+            return Err(format!("{what}: an image has no offset beyond 0x{:X}", LARGEST_IMAGE - 1));
+        }
+        Ok(if ram { prove.unknown_ram_range(range) } else { prove.unknown_bytes(range) })
+    }
+
+    /// The harness.
+    pub fn harness(&self) -> &Arc<Harness> {
+        &self.harness
+    }
+
+    /// The seed of all noise.
+    pub fn noise_seed(&self) -> u64 {
+        self.seed
+    }
+
+    pub(crate) fn free(&self) -> &Free {
+        &self.free
     }
 }
 
+/// `0x200-0x2FF`, or one number.
+///
+/// # Errors
+/// What is expected.
+pub fn parse_range(text: &str) -> Result<RangeInclusive<u32>, String> {
+    let number = |text: &str| {
+        let text = text.trim();
+        let hex = text.strip_prefix("0x").or_else(|| text.strip_prefix("0X"));
+        hex.map_or_else(|| text.parse().ok(), |hex| u32::from_str_radix(hex, 16).ok())
+    };
+    let wrong = || "expected offsets like 0x200-0x2FF".to_owned();
+    let (start, end) = text.split_once('-').unwrap_or((text, text));
+    let range = number(start).ok_or_else(wrong)?..=number(end).ok_or_else(wrong)?;
+    if range.is_empty() { Err("the range ends before it begins".to_owned()) } else { Ok(range) }
+}
+
+/// Explores every way of being attached.
+pub fn study_all(logic: &mut Logic, evidence: &mut Evidence, prove: &Prove) -> Vec<Study> {
+    let ways = ways(&prove.harness, &prove.unknown, prove.seed);
+    study(logic, evidence, &prove.harness, ways, &prove.free, prove.budget)
+}
+
+/// A guard in short, and how many headers of so many bits it has.
+pub fn describe_guard(
+    logic: &mut Logic,
+    harness: &Harness,
+    guard: Term,
+    bits: u32,
+) -> (Option<Condition>, Option<String>) {
+    let Some(described) = describe(logic, guard) else { return (None, None) };
+    let unknowns = &logic.unknowns;
+    // Other inputs than the header are no part of a number of headers.
+    let header_only = logic
+        .terms
+        .unknowns(guard)
+        .into_iter()
+        .all(|unknown| matches!(unknowns.source(unknown), Source::Image(_)));
+    let share = if header_only { described.share(bits, |unknown| unknowns.width(unknown)) } else { None };
+    (Some(said(&described, unknowns, harness)), share.map(|share| share.to_string()))
+}
+
+/// The case of a witness.
+pub fn witness_case(trial: &Trial, harness: &Harness, label: &str) -> String {
+    case_text(label, &[], trial, &Wanted::default(), harness, Path::new(".")).trim_start().to_owned()
+}
+
 /// The work at one question.
-struct Work<'a> {
-    prove: &'a Prove,
-    harness: Arc<Harness>,
-    logic: Logic,
-    evidence: Evidence,
-    replayer: Replayer,
+pub(super) struct Work<'a> {
+    pub prove: &'a Prove,
+    pub harness: Arc<Harness>,
+    pub logic: Logic,
+    pub evidence: Evidence,
+    pub replayer: Replayer,
     checker: Checker,
     witnesses: usize,
     /// Models of ends that are possible, with their study.
@@ -230,32 +318,25 @@ impl<'a> Work<'a> {
     }
 
     fn end(&mut self, index: usize, study: &Study, close: &Close, guard: Term, model: &Model) -> EndAnswer {
-        let undecided = matches!(close, Close::Cut(..) | Close::Limit(_));
+        let undecided = !close.is_end();
         let witness = self.replayer.witness(&self.logic, &study.explored, study.way(), guard, model);
         self.models.push((index, witness.model.clone()));
         if !undecided {
             self.replay(study, &witness);
         }
-        let described = describe(&mut self.logic, guard);
         let bits = 8 * study.way().plugged.originals().count() as u32;
-        let unknowns = &self.logic.unknowns;
-        // Other inputs than the header are no part of a number of headers.
-        let header_only = self.logic.terms.unknowns(guard).into_iter().all(|unknown| {
-            matches!(unknowns.source(unknown), Source::Image(_))
-        });
-        let share = described.as_ref().filter(|_| header_only);
-        let share = share.and_then(|described| described.share(bits, |unknown| unknowns.width(unknown)));
+        let (condition, headers) = describe_guard(&mut self.logic, &self.harness, guard, bits);
         EndAnswer {
             branch: close.branch().map(|branch| self.harness.rig.branches[branch].name.clone()),
             end: end_words(close, &self.harness),
-            condition: described.map(|described| said(&described, unknowns, &self.harness)),
-            headers: share.map(|share| share.to_string()),
+            condition,
+            headers,
             witness: (!undecided).then(|| self.told(&witness, close.branch())),
         }
     }
 
     /// Gate (e) for one witness.
-    fn replay(&mut self, study: &Study, witness: &Witness) {
+    pub fn replay(&mut self, study: &Study, witness: &Witness) {
         self.witnesses += 1;
         let replayed = match study.ending(&self.logic, &witness.model) {
             Some(ending) => self.replayer.replay(&mut self.logic, ending, witness),
@@ -333,12 +414,12 @@ impl<'a> Work<'a> {
         let case = case_text(&name, &comments, &witness.trial, &wanted, &harness, &shelf.place());
         let shelved = shelf.put(&mut self.checker, &case, file.as_deref().filter(|_| !known))?;
         let written = !shelved.reasons.is_empty();
-        let described = describe(&mut self.logic, candidate.claim);
+        let (condition, _) = describe_guard(&mut self.logic, &harness, candidate.claim, 0);
         Ok(Some(Violation {
             promise: candidate.promise,
             name,
             at: spot,
-            condition: described.map(|described| said(&described, &self.logic.unknowns, &harness)),
+            condition,
             reasons: shelved.reasons,
             file: file.filter(|_| written).map(|file| file.display().to_string()),
             known,
@@ -468,7 +549,8 @@ impl<'a> Work<'a> {
     }
 }
 
-fn doubt_at(doubt: &Doubt, harness: &Harness) -> DoubtAt {
+/// A doubt, and where.
+pub fn doubt_at(doubt: &Doubt, harness: &Harness) -> DoubtAt {
     let at = match doubt {
         Doubt::Cut { at, .. } | Doubt::Limit { at } => Some(harness.names().spot(*at)),
         _ => None,

@@ -52,6 +52,11 @@ pub fn says(logic: &mut Logic, ground: &Ground, acceptance: &Acceptance) -> Says
     says
 }
 
+/// For which inputs conditions hold: one bit, or why that cannot be told.
+pub fn conditions(logic: &mut Logic, ground: &Ground, conditions: &Conditions) -> Result<Term, String> {
+    Reader { logic, ground, ports: Vec::new() }.hold(conditions)
+}
+
 /// Whether every read of a port gives the same value.
 fn steady(logic: &mut Logic, port: usize) -> Term {
     let Some(first) = logic.unknowns.number(Source::Port { port, read: 0 }) else { return logic.terms.bit(true) };

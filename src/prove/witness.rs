@@ -61,7 +61,8 @@ impl Replayer {
         self.of_model(logic, explored, way, model)
     }
 
-    fn of_model(&self, logic: &Logic, explored: &Explored, way: &Way, model: Model) -> Witness {
+    /// The inputs of a model as they are.
+    pub fn of_model(&self, logic: &Logic, explored: &Explored, way: &Way, model: Model) -> Witness {
         let mut trial = way.trial.clone();
         let mut ram = Vec::new();
         for (unknown, source) in logic.unknowns.all() {

@@ -1,6 +1,7 @@
 //! Reporters: each renders the same results, and none computes.
 
 mod changes;
+mod comparison;
 mod coverage;
 mod explanation;
 mod fuzz;
@@ -18,6 +19,7 @@ mod records;
 mod terminal;
 mod words;
 
+pub use comparison::{ComparisonRecord, write_comparison, write_comparison_line};
 pub use changes::{write_changes, write_first};
 pub use explanation::write as write_explanation;
 pub use fuzz::{FuzzLines, FuzzRecord, FuzzReporter, FuzzStart, FuzzTerminal};

@@ -8,7 +8,7 @@ use serde::Serialize;
 use super::records::FORMAT;
 use super::words::{BAD, BOLD, DIM, GOOD, OPEN, write_fact, write_harness};
 use crate::prove::{
-    Answer, DeadCode, DeadEntry, EndAnswer, FieldInfluence, PathAnswer, RuleAnswer, Scenario, Violation,
+    Answer, DeadCode, DeadEntry, DoubtAt, EndAnswer, FieldInfluence, PathAnswer, RuleAnswer, Scenario, Violation,
 };
 use crate::suite::Harness;
 use crate::units;
@@ -56,7 +56,7 @@ fn write_scope(out: &mut impl Write, answer: &Answer) -> io::Result<()> {
 }
 
 /// A heading on the first line of a list only.
-fn facts(out: &mut impl Write, what: &'static str, lines: &[String]) -> io::Result<()> {
+pub(super) fn facts(out: &mut impl Write, what: &'static str, lines: &[String]) -> io::Result<()> {
     for (index, line) in lines.iter().enumerate() {
         write_fact(out, &(if index == 0 { what } else { "" }, units::tame(line).into_owned()))?;
     }
@@ -69,7 +69,7 @@ fn write_scenario(out: &mut impl Write, scenario: &Scenario) -> io::Result<()> {
 }
 
 /// The ways in a few words: the first, and how many more show the same.
-fn ways(ways: &[String]) -> String {
+pub(super) fn ways(ways: &[String]) -> String {
     if ways.len() <= MOST_WAYS {
         return ways.join("; ");
     }
@@ -236,7 +236,12 @@ fn write_verdict(out: &mut impl Write, answer: &Answer) -> io::Result<()> {
         return writeln!(out, "{GOOD}proved{GOOD:#} within the scope above{broken}");
     }
     writeln!(out, "{OPEN}inconclusive{OPEN:#}: nothing above is proved")?;
-    for doubt in &answer.doubts {
+    write_doubts(out, &answer.doubts)
+}
+
+/// Why nothing is proved, and where.
+pub(super) fn write_doubts(out: &mut impl Write, doubts: &[DoubtAt]) -> io::Result<()> {
+    for doubt in doubts {
         let at = doubt.at.as_ref().map_or_else(String::new, |at| format!(" at {at}"));
         writeln!(out, "  {OPEN}{}{OPEN:#}{at}", units::tame(&doubt.why))?;
     }

@@ -15,6 +15,7 @@ use super::collection::{Named, OneOrMany, some};
 use super::forms::{Forms, forms};
 use super::harness_file::Forbidden;
 use super::interrupt_file::RequestsSpec;
+use super::proof_file::DemandSpec;
 use super::recipe_file::RecipeSchema;
 use super::rule_file::Literal;
 use super::scalar::{Count, Number, Time};
@@ -33,9 +34,13 @@ pub struct CaseFile {
     #[serde(default)]
     #[schemars(with = "Named<RecipeSchema>")]
     pub cartridges: Named<Yaml>,
-    /// The cases.
+    /// The cases. A file without any must demand proofs.
+    #[serde(default)]
     #[schemars(with = "Vec<CaseSchema>")]
     pub cases: Vec<Yaml>,
+    /// What must be proved, for every header; `check --proofs` does it.
+    #[serde(default)]
+    pub prove: Vec<DemandSpec>,
 }
 
 /// What every case of a file starts from.

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use super::case_file::{ExpectSpec, PortWritesSpec, WritesSpec};
+use super::case_file::{ExpectSpec, PortWritesSpec, WithinSpec, WritesSpec};
 use super::collection::Named;
 use super::document::KeyPath;
 use super::harness::Harness;
@@ -47,7 +47,10 @@ pub fn resolve(harness: &Harness, spec: &ExpectSpec, setup: &mut Setup) -> Resul
     expectation.cells = resolver.cells(spec)?;
     expectation.leaves = resolver.leaves(spec)?;
     expectation.forbid = forbid(spec)?;
-    expectation.within = resolver.within(spec)?;
+    expectation.within = match spec.within {
+        Some(spec) => within(harness, &key("within"), spec)?,
+        None => Within::default(),
+    };
     expectation.reads = resolver.reads(spec)?;
     Ok(expectation)
 }
@@ -296,36 +299,6 @@ impl Resolver<'_> {
         })
     }
 
-    fn within(&self, spec: &ExpectSpec) -> Result<Within, Refusal> {
-        let Some(within) = spec.within else { return Ok(Within::default()) };
-        if within.instructions.is_none() && within.cycles.is_none() && within.time.is_none() {
-            return Err(Refusal::new(key("within"), "give `instructions`, `cycles` or `time`"));
-        }
-        let limits = self.harness.rig.routine.limits;
-        let beyond = |name: &str, count: Option<Count>, most: u64| {
-            let count = count.filter(|count| count.0 > most)?;
-            let (count, most) = (units::thousands(count.0), units::thousands(most));
-            let message = format!("this can never fail: a run is given up after {most} {name}, before {count}");
-            Some(Refusal::new(key("within").key(name), message))
-        };
-        let refusal = beyond("instructions", within.instructions, limits.instructions);
-        if let Some(refusal) = refusal.or_else(|| beyond("cycles", within.cycles, limits.cycles)) {
-            return Err(refusal);
-        }
-        let time = match (within.time, self.harness.clock) {
-            (None, _) => None,
-            (Some(time), Some(clock)) => Some((time.0, clock)),
-            (Some(_), None) => {
-                return Err(Refusal::of_key(key("within").key("time"), "the harness gives no `clock` to tell time by"));
-            }
-        };
-        Ok(Within {
-            instructions: within.instructions.map(|count| count.0),
-            cycles: within.cycles.map(|count| count.0),
-            time,
-        })
-    }
-
     fn reads(&self, spec: &ExpectSpec) -> Result<Option<Vec<Range<u32>>>, Refusal> {
         let Some(names) = &spec.reads else { return Ok(None) };
         let layout = &self.harness.layout;
@@ -363,4 +336,34 @@ fn read_range(text: &str) -> Result<Range<u32>, Option<String>> {
         return Err(Some(format!("the range {text} reaches beyond the largest image (16 MiB)")));
     }
     Ok(*range.start()..range.end() + 1)
+}
+
+/// Limits; `at` is where they stand.
+pub(super) fn within(harness: &Harness, at: &KeyPath, within: WithinSpec) -> Result<Within, Refusal> {
+    if within.instructions.is_none() && within.cycles.is_none() && within.time.is_none() {
+        return Err(Refusal::new(at.clone(), "give `instructions`, `cycles` or `time`"));
+    }
+    let limits = harness.rig.routine.limits;
+    let beyond = |name: &str, count: Option<Count>, most: u64| {
+        let count = count.filter(|count| count.0 > most)?;
+        let (count, most) = (units::thousands(count.0), units::thousands(most));
+        let message = format!("this can never fail: a run is given up after {most} {name}, before {count}");
+        Some(Refusal::new(at.key(name), message))
+    };
+    let refusal = beyond("instructions", within.instructions, limits.instructions);
+    if let Some(refusal) = refusal.or_else(|| beyond("cycles", within.cycles, limits.cycles)) {
+        return Err(refusal);
+    }
+    let time = match (within.time, harness.clock) {
+        (None, _) => None,
+        (Some(time), Some(clock)) => Some((time.0, clock)),
+        (Some(_), None) => {
+            return Err(Refusal::of_key(at.key("time"), "the harness gives no `clock` to tell time by"));
+        }
+    };
+    Ok(Within {
+        instructions: within.instructions.map(|count| count.0),
+        cycles: within.cycles.map(|count| count.0),
+        time,
+    })
 }

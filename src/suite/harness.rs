@@ -73,8 +73,24 @@ impl Harness {
     /// # Errors
     /// The first thing that is wrong with any of them.
     pub fn load(path: impl AsRef<Path>) -> Result<Self, Complaint> {
-        let path = path.as_ref();
-        let sections = Sections::read(path)?;
+        Self::of_sections(path.as_ref(), Sections::read(path.as_ref())?)
+    }
+
+    /// The same with another host image, in one file, in place of the one that the harness names.
+    ///
+    /// # Errors
+    /// The first thing that is wrong with any of them.
+    pub fn load_with_image(path: impl AsRef<Path>, image: &Path) -> Result<Self, Complaint> {
+        let mut sections = Sections::read(path.as_ref())?;
+        let image = std::path::absolute(image).map_err(|error| Complaint::about(image, error.to_string()))?;
+        if let Some(host) = &mut sections.file.host {
+            host.image = Some(image.to_string_lossy().into_owned());
+            (host.even, host.odd) = (None, None);
+        }
+        Self::of_sections(path.as_ref(), sections)
+    }
+
+    fn of_sections(path: &Path, sections: Sections) -> Result<Self, Complaint> {
         let host = plan_board::host(&sections)?;
         let (map, power_on) = plan_board::map(&sections, &host)?;
         let layout = plan_board::layout(&sections)?;

@@ -2,7 +2,7 @@
 
 use super::complaint::{Complaint, suggestion};
 use super::dead_rules;
-use super::document::KeyPath;
+use super::document::{Document, KeyPath};
 use super::plan_board::port_value;
 use super::rule_file::{ConditionSpec, Literal, MatchSpec, PartSpec, PortMatchSpec, RuleSpec};
 use super::scalar::Number;
@@ -51,8 +51,37 @@ fn rule(
     Ok(Rule { when: part("when", &spec.when)?, unless: part("unless", &spec.unless)?, branch })
 }
 
-fn conditions_of(
-    sections: &Sections,
+/// Where something stands that may be wrong.
+pub(super) trait Complains {
+    /// A complaint about the value at a path.
+    fn complain(&self, path: &KeyPath, message: String) -> Complaint;
+    /// A complaint about the key at the end of a path.
+    fn complain_key(&self, path: &KeyPath, message: String) -> Complaint;
+}
+
+impl Complains for Sections {
+    fn complain(&self, path: &KeyPath, message: String) -> Complaint {
+        Sections::complain(self, path, message)
+    }
+
+    fn complain_key(&self, path: &KeyPath, message: String) -> Complaint {
+        Sections::complain_key(self, path, message)
+    }
+}
+
+impl Complains for Document {
+    fn complain(&self, path: &KeyPath, message: String) -> Complaint {
+        Document::complain(self, path, message)
+    }
+
+    fn complain_key(&self, path: &KeyPath, message: String) -> Complaint {
+        Document::complain_key(self, path, message)
+    }
+}
+
+/// Conditions on what shows in the window and on ports.
+pub(super) fn conditions_of(
+    sections: &impl Complains,
     path: &KeyPath,
     spec: &ConditionSpec,
     map: &Map,
@@ -81,7 +110,7 @@ fn conditions_of(
 }
 
 fn port_condition(
-    sections: &Sections,
+    sections: &impl Complains,
     at: &KeyPath,
     name: &str,
     wanted: &PortMatchSpec,
@@ -106,10 +135,10 @@ fn port_condition(
         PortMatchSpec::Bits(bits) => {
             let (mask, is) = (fit(&at.key("mask"), bits.mask)?, fit(&at.key("is"), bits.is)?);
             if mask == 0 {
-                return Err(sections.complain(&at.key("mask"), "a mask of 0 looks at no bit"));
+                return Err(sections.complain(&at.key("mask"), "a mask of 0 looks at no bit".to_owned()));
             }
             if is & !mask != 0 {
-                return Err(sections.complain(at, "no value fits: `is` has bits that `mask` leaves out"));
+                return Err(sections.complain(at, "no value fits: `is` has bits that `mask` leaves out".to_owned()));
             }
             PortMatch::Bits { mask, is }
         }

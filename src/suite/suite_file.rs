@@ -19,6 +19,7 @@ use super::maker::{self, Maker};
 use super::placeholder::{Bindings, is_name, names, spell};
 use super::rule_file::Literal;
 use super::sections::beside;
+use super::plan_demands::{self, Demand};
 use super::{expect, plan_interrupts};
 use crate::board::Inputs;
 use crate::run::Setup;
@@ -37,6 +38,7 @@ pub struct Suite {
     pub(super) document: Document,
     cartridges: Named<Yaml>,
     templates: Vec<Template>,
+    demands: Vec<Demand>,
     files: Files,
     pub(super) seed: u64,
     widest_label: usize,
@@ -134,9 +136,10 @@ impl Suite {
             let path = root.key("cartridges").key(NOTHING);
             return Err(document.complain_key(&path, format!("`{NOTHING}` is the empty socket; give another name")));
         }
-        if file.cases.is_empty() {
+        if file.cases.is_empty() && file.prove.is_empty() {
             return Err(document.complain(&root.key("cases"), "there is no case in this file"));
         }
+        let demands = plan_demands::demands(&document, &harness, &file.prove)?;
         let mut templates: Vec<Template> = Vec::new();
         let mut first = 0;
         let lines = document.element_lines(&root.key("cases"));
@@ -149,7 +152,7 @@ impl Suite {
             templates.push(template);
         }
         let (cartridges, files) = (file.cartridges, Files::default());
-        Ok(Self { harness, document, cartridges, templates, files, seed, widest_label: 0 })
+        Ok(Self { harness, document, cartridges, templates, demands, files, seed, widest_label: 0 })
     }
 
     /// Makes every case once, and checks that their names differ. Returns the width of the widest label.
@@ -193,6 +196,18 @@ impl Suite {
             self.bench().understand(&Yaml::String(name.to_owned()), &path, &Bindings::default())?;
         }
         Ok(())
+    }
+
+    /// A complaint about what a demand lets be unknown.
+    pub fn complain_unknown(&self, demand: usize, place: usize, why: String) -> Complaint {
+        let path = KeyPath::root().key("prove").index(demand).key("unknown");
+        let many = self.demands[demand].unknown.len() > 1;
+        self.document.complain(&if many { path.index(place) } else { path }, why)
+    }
+
+    /// What must be proved.
+    pub fn demands(&self) -> &[Demand] {
+        &self.demands
     }
 
     pub(super) fn bench(&self) -> Bench<'_> {
