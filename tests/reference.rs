@@ -308,7 +308,13 @@ fn yaml_files(folder: &Path) -> Vec<PathBuf> {
 #[test]
 fn committed_files_fit_their_schemas() {
     let shapes = [(HARNESS, "tests/explaining/harness"), (CASE, "tests/explaining/cases")];
-    for (kind, folder) in [(HARNESS, "harness"), (CASE, "cases"), (CASE, "tests/readme")].into_iter().chain(shapes) {
+    let routines = [
+        (HARNESS, "tests/proving/routines/harness"),
+        (HARNESS, "tests/proving/routines/edits"),
+        (CASE, "tests/proving/routines/cases"),
+    ];
+    let demo = [(HARNESS, "harness"), (CASE, "cases"), (CASE, "tests/readme")];
+    for (kind, folder) in demo.into_iter().chain(shapes).chain(routines) {
         let files = yaml_files(&root().join(folder));
         assert!(!files.is_empty(), "there is no YAML file in {folder}");
         for file in files {
