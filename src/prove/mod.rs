@@ -36,6 +36,8 @@ mod shown;
 mod state;
 mod study;
 mod table;
+#[cfg(test)]
+mod tests;
 mod turn;
 mod unknowns;
 mod uses;
