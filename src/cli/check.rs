@@ -46,8 +46,7 @@ pub fn run(arguments: &CheckArguments) -> Result<u8, Failure> {
     let jobs = arguments.jobs.map_or(0, usize::from);
     let pool = rayon::ThreadPoolBuilder::new().num_threads(jobs).build().context("threads cannot be started")?;
     pool.install(|| {
-        let groups =
-            if arguments.proofs { select_some(&arguments.selection)? } else { select(&arguments.selection)? };
+        let groups = if arguments.proofs { select_some(&arguments.selection)? } else { select(&arguments.selection)? };
         let questions: Vec<Vec<Question>> = match arguments.proofs {
             true => groups.iter().map(|group| questions(group, arguments.selection.seed)).collect::<Result<_, _>>()?,
             false => groups.iter().map(|_| Vec::new()).collect(),

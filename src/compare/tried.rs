@@ -35,7 +35,13 @@ pub struct Differs {
 }
 
 /// Runs cases and corpus entries on both builds.
-pub fn try_cases(old: &Arc<Harness>, new: &Arc<Harness>, cases: &[Case], entries: &[(String, Trial)], seed: u64) -> Tried {
+pub fn try_cases(
+    old: &Arc<Harness>,
+    new: &Arc<Harness>,
+    cases: &[Case],
+    entries: &[(String, Trial)],
+    seed: u64,
+) -> Tried {
     let mut machines = [old, new].map(|harness| Machine::new(Arc::clone(&harness.rig)));
     let mut tried = Tried { cases: cases.len(), entries: entries.len(), differs: Vec::new() };
     let mut compare = |name: &str, setups: [&Setup; 2]| {

@@ -98,14 +98,16 @@ impl Compare {
 /// The explorations that belong together, each pair once.
 fn pairs(old: &[Study], new: &[Study], evidence: &mut Evidence) -> Vec<Pair> {
     let find = |studies: &[Study], label: &str| {
-        studies.iter().enumerate().find_map(|(study, found)| {
-            Some((study, found.ways.iter().position(|way| way.label == label)?))
-        })
+        studies
+            .iter()
+            .enumerate()
+            .find_map(|(study, found)| Some((study, found.ways.iter().position(|way| way.label == label)?)))
     };
     let mut pairs: Vec<Pair> = Vec::new();
     for study in new {
         for way in &study.ways {
-            let (Some((before, old_way)), Some((after, new_way))) = (find(old, &way.label), find(new, &way.label)) else {
+            let (Some((before, old_way)), Some((after, new_way))) = (find(old, &way.label), find(new, &way.label))
+            else {
                 evidence.doubt(Doubt::Open(format!("{} is a way of being attached in one build only", way.label)));
                 continue;
             };
@@ -204,9 +206,7 @@ impl Work<'_> {
         let was = self.replayers[0].of_model(&self.logic, &before.explored, &before.ways[old_way], now.model.clone());
         for (side, witness) in [(0, &was), (1, &now)] {
             let replayed = match sides[side].study.ending(&self.logic, &witness.model) {
-                Some(ending) if ending.close.is_end() => {
-                    self.replayers[side].replay(&mut self.logic, ending, witness)
-                }
+                Some(ending) if ending.close.is_end() => self.replayers[side].replay(&mut self.logic, ending, witness),
                 Some(_) => continue,
                 None => Err(Doubt::Lost),
             };
@@ -233,9 +233,10 @@ impl Work<'_> {
 
     /// The value of an effect under a model: of the pair of endings in which the two differ.
     fn value(&self, was: &[Term], is: &[Term], model: &Model, side: usize) -> String {
-        let pairs = was.iter().zip(is).map(|(was, is)| {
-            [self.logic.terms.evaluate(*was, model), self.logic.terms.evaluate(*is, model)]
-        });
+        let pairs = was
+            .iter()
+            .zip(is)
+            .map(|(was, is)| [self.logic.terms.evaluate(*was, model), self.logic.terms.evaluate(*is, model)]);
         let pairs: Vec<[u64; 2]> = pairs.collect();
         let pair = pairs.iter().find(|[was, is]| was != is).or(pairs.first());
         pair.map_or_else(String::new, |pair| format!("0x{:02X}", pair[side]))

@@ -134,7 +134,14 @@ fn by_power_on(logic: &mut Logic, study: &Study, index: usize) -> Vec<Candidate>
         let not = logic.terms.not(with_ones);
         let differs = logic.terms.and(with_zeros, not);
         if logic.terms.known(differs) != Some(0) {
-            list.push(Candidate { promise: Promise::PowerOn, at: None, study: index, way: 0, claim: differs, rule: None });
+            list.push(Candidate {
+                promise: Promise::PowerOn,
+                at: None,
+                study: index,
+                way: 0,
+                claim: differs,
+                rule: None,
+            });
         }
     }
     list

@@ -64,8 +64,7 @@ impl Work<'_> {
                 };
                 let guard = study.guard(&mut self.logic, &Close::Branch(branch));
                 let (not_holds, not_taken) = (self.logic.terms.not(holds), self.logic.terms.not(guard));
-                let (taken, missed) =
-                    (self.logic.terms.and(guard, not_holds), self.logic.terms.and(holds, not_taken));
+                let (taken, missed) = (self.logic.terms.and(guard, not_holds), self.logic.terms.and(holds, not_taken));
                 let asked: &[(Term, &str)] = match relation {
                     Relation::Exactly => &[(taken, "is taken"), (missed, "is not taken")],
                     Relation::Only => &[(taken, "is taken")],
@@ -143,7 +142,10 @@ impl Work<'_> {
                     let claim = self.logic.terms.and(ending.guard(), beyond);
                     let told = self.counterexample(study, study.way(), claim, &found.model);
                     let (value, limit) = (units::thousands(found.value), units::thousands(limit));
-                    reasons.push(Reason::new(Why::Within, format!("up to {value} {unit}, at most {limit} wanted: {told}")));
+                    reasons.push(Reason::new(
+                        Why::Within,
+                        format!("up to {value} {unit}, at most {limit} wanted: {told}"),
+                    ));
                     break;
                 }
             }

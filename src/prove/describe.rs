@@ -12,6 +12,9 @@ use super::unknowns::{all, any, is};
 /// The most combinations that are listed.
 pub const MOST_CUBES: usize = 96;
 
+/// The most questions that one description may ask.
+const MOST_QUESTIONS: usize = 1500;
+
 /// The most steps of a count.
 const MOST_COUNTED: usize = 100_000;
 
@@ -40,7 +43,7 @@ pub fn describe(logic: &mut Logic, guard: Term) -> Option<Described> {
     }
     let other = logic.terms.not(rest);
     let (mut yes, mut no) = (Cubes::new(rest), Cubes::new(other));
-    loop {
+    while yes.questions + no.questions < MOST_QUESTIONS {
         // In turns: the shorter list is the better one, and is complete first.
         match no.next(logic)? {
             Next::Complete => {
@@ -58,6 +61,7 @@ pub fn describe(logic: &mut Logic, guard: Term) -> Option<Described> {
             Next::More => {}
         }
     }
+    None
 }
 
 /// The unknowns that have the value of `model` in every model of the guard.
@@ -98,6 +102,8 @@ struct Cubes {
     list: Vec<Cube>,
     /// What is left of the term.
     asked: Vec<Term>,
+    /// How many questions were asked.
+    questions: usize,
 }
 
 enum Next {
@@ -107,7 +113,7 @@ enum Next {
 
 impl Cubes {
     fn new(term: Term) -> Self {
-        Self { term, list: Vec::new(), asked: vec![term] }
+        Self { term, list: Vec::new(), asked: vec![term], questions: 0 }
     }
 
     /// One more cube, as large as it gets.
@@ -128,7 +134,7 @@ impl Cubes {
     }
 
     /// The values of a model that are enough for the term to hold.
-    fn widen(&self, logic: &mut Logic, model: &Model) -> Option<Cube> {
+    fn widen(&mut self, logic: &mut Logic, model: &Model) -> Option<Cube> {
         let mut cube: Vec<(Unknown, u64)> =
             logic.terms.unknowns(self.term).into_iter().map(|unknown| (unknown, model.get(unknown))).collect();
         let not = logic.terms.not(self.term);
@@ -149,11 +155,13 @@ impl Cubes {
                 asked.push(same(logic, *unknown, *value));
             }
             asked.push(not);
+            self.questions += 1;
             match logic.solver.ask(&logic.terms, &asked) {
                 Answer::Impossible(refutation) => {
                     let core = refutation.core();
                     let keep = |place: usize| core.contains(&place);
-                    cube = candidate.into_iter().enumerate().filter(|(place, _)| keep(*place)).map(|(_, it)| it).collect();
+                    cube =
+                        candidate.into_iter().enumerate().filter(|(place, _)| keep(*place)).map(|(_, it)| it).collect();
                     kept = kept.min(cube.len());
                 }
                 Answer::Possible(_) if first => return None,

@@ -10,7 +10,7 @@ use super::Domain;
 use super::count::Count;
 use super::ending::{Close, Ending};
 use super::execute::{Core, Step};
-use super::graph::{Graph, Seen, entry, place_of};
+use super::graph::{Graph, Node, Seen, entry, place_of};
 use super::ground::{Ground, Logic};
 use super::live::{Live, Liveness, at_exit, forget};
 use super::logic::{Answer, Term};
@@ -212,8 +212,7 @@ impl<'a> Explorer<'a> {
         held.cycles = Count::ZERO;
         let position = self.order.start(entry(rig));
         let at = core.pc & BUS_MASK;
-        let state =
-            State { core, held, guard, facts, position, steps: Count::ZERO, earlier: None, possible: None };
+        let state = State { core, held, guard, facts, position, steps: Count::ZERO, earlier: None, possible: None };
         self.found.looked.append(&mut looked);
         self.note(troubles, guard, at);
         match ready {
@@ -231,7 +230,8 @@ impl<'a> Explorer<'a> {
             let mut ways = self.ways(state);
             self.found.steps += 1;
             let alone = ways.len() == 1;
-            if !alone {
+            let decides = |node: &Node| matches!(node.control, Control::Branch(_) | Control::ComputedJump);
+            if !alone || self.graph.nodes.get(&from).is_some_and(decides) {
                 self.note_ways(from, &ways);
             }
             let Some(first) = ways.pop() else { return };
@@ -288,8 +288,12 @@ impl<'a> Explorer<'a> {
             let Scene { taken, undo, troubles, events, facts, .. } = scene;
             self.found.events.extend(events);
             (self.found.looked, self.script) = (looked, script);
-            let ran = !matches!(turn, Ok(Turn::Ends(Close::Branch(_) | Close::NoBranch(_) | Close::Returned
-                | Close::LeftHost(_) | Close::Limit(_)))) || core.pc != state.core.pc;
+            let ran = !matches!(
+                turn,
+                Ok(Turn::Ends(
+                    Close::Branch(_) | Close::NoBranch(_) | Close::Returned | Close::LeftHost(_) | Close::Limit(_)
+                ))
+            ) || core.pc != state.core.pc;
             let turn = turn.unwrap_or_else(|cut| Turn::Ends(Close::Cut(at, cut)));
             way.core = core;
             way.facts = facts;
@@ -499,7 +503,20 @@ fn scene<'a>(
     looked: &'a mut BTreeSet<u32>,
 ) -> Scene<'a> {
     let facts = facts.clone();
-    Scene { logic, ground, held, guard, facts, script, taken: Vec::new(), undo: Vec::new(), troubles: Vec::new(), events: Vec::new(), looked, at: 0 }
+    Scene {
+        logic,
+        ground,
+        held,
+        guard,
+        facts,
+        script,
+        taken: Vec::new(),
+        undo: Vec::new(),
+        troubles: Vec::new(),
+        events: Vec::new(),
+        looked,
+        at: 0,
+    }
 }
 
 /// Overlays at power-on, the caller's push, and the prefetch queue. The end if not even that goes well.

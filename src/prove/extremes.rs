@@ -45,13 +45,7 @@ pub fn smallest(logic: &mut Logic, evidence: &mut Evidence, endings: &[Ending], 
     extreme(logic, evidence, endings, what, false)
 }
 
-fn extreme(
-    logic: &mut Logic,
-    evidence: &mut Evidence,
-    endings: &[Ending],
-    what: Counted,
-    up: bool,
-) -> Option<Extreme> {
+fn extreme(logic: &mut Logic, evidence: &mut Evidence, endings: &[Ending], what: Counted, up: bool) -> Option<Extreme> {
     let mut best: Option<Extreme> = None;
     for (index, ending) in endings.iter().enumerate() {
         let count = what.of(ending);
@@ -75,7 +69,9 @@ fn extreme(
                 Ok(_) => limit = tried + 1,
             }
             let known = best.as_ref().map(|best| best.value);
-            if known.is_some_and(|known| !better(limit, known)) || (known.is_none() && outside(limit, count.least, count.most)) {
+            if known.is_some_and(|known| !better(limit, known))
+                || (known.is_none() && outside(limit, count.least, count.most))
+            {
                 break;
             }
             // Something, then half of what is left.

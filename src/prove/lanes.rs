@@ -349,8 +349,7 @@ impl Scene<'_> {
                     port_done = Some(port);
                 }
                 landed = true;
-            } else if let (None, Place::Ram(area)) =
-                (ground.overlay_at(self.held.showing, address), map.place(address))
+            } else if let (None, Place::Ram(area)) = (ground.overlay_at(self.held.showing, address), map.place(address))
             {
                 self.set_ram(ground.ram_home(area, address), bytes[lane]);
                 landed = true;

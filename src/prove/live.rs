@@ -121,7 +121,8 @@ pub struct Liveness(BTreeMap<u32, Live>);
 impl Liveness {
     /// Goes backwards through a graph until nothing changes.
     pub fn new(rig: &Rig, graph: &Graph) -> Self {
-        let uses: BTreeMap<u32, (Live, Live)> = graph.nodes.iter().map(|(at, node)| (*at, uses_of(rig, node))).collect();
+        let uses: BTreeMap<u32, (Live, Live)> =
+            graph.nodes.iter().map(|(at, node)| (*at, uses_of(rig, node))).collect();
         let mut before: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
         for at in graph.nodes.keys() {
             for to in graph.successors(*at) {
@@ -140,7 +141,8 @@ impl Liveness {
         }
         while let Some(at) = waiting.pop() {
             let Some((used, defined)) = uses.get(&at) else { continue };
-            let after = graph.successors(at).iter().filter_map(|to| live.get(to)).fold(0, |all, one: &Live| all | one.0);
+            let after =
+                graph.successors(at).iter().filter_map(|to| live.get(to)).fold(0, |all, one: &Live| all | one.0);
             let now = Live(used.0 | after & !defined.0);
             if live.get(&at) != Some(&now) {
                 live.insert(at, now);

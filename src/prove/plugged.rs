@@ -4,9 +4,9 @@ use std::collections::BTreeMap;
 use std::ops::{Range, RangeInclusive};
 use std::sync::Arc;
 
+use super::Domain;
 use super::logic::{Term, Terms};
 use super::unknowns::{Source, Unknowns};
-use super::Domain;
 use crate::board::shown_offset;
 use crate::cartridge::Image;
 

@@ -4,6 +4,7 @@ use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use super::Domain;
 use super::answer::{
     Answer, BranchAnswer, DoubtAt, Effort, EndAnswer, OpenAnswer, PathAnswer, Paths, RuleAnswer, Scenario, Violation,
     WitnessAnswer,
@@ -25,9 +26,8 @@ use super::study::{Study, study, told};
 use super::unknowns::{Source, is};
 use super::witness::{Replayer, Witness};
 use super::words::{end_words, trial_words};
-use super::Domain;
-use crate::check::Checker;
 use crate::cartridge::LARGEST_IMAGE;
+use crate::check::Checker;
 use crate::suite::{Complaint, DEFAULT_SEED, Demanded, Harness, nearest};
 use crate::trial::case_text::{Wanted, case_text};
 use crate::trial::promise::{against_table, broken, unbalanced};
@@ -159,7 +159,8 @@ impl Prove {
                 near.unwrap_or_default()
             ));
         };
-        let ram = map.memory().iter().any(|area| area.range.contains(range.start()) && area.range.contains(range.end()));
+        let ram =
+            map.memory().iter().any(|area| area.range.contains(range.start()) && area.range.contains(range.end()));
         if !ram && *range.end() >= LARGEST_IMAGE {
             return Err(format!("{what}: an image has no offset beyond 0x{:X}", LARGEST_IMAGE - 1));
         }
@@ -213,11 +214,8 @@ pub fn describe_guard(
     let Some(described) = describe(logic, guard) else { return (None, None) };
     let unknowns = &logic.unknowns;
     // Other inputs than the header are no part of a number of headers.
-    let header_only = logic
-        .terms
-        .unknowns(guard)
-        .into_iter()
-        .all(|unknown| matches!(unknowns.source(unknown), Source::Image(_)));
+    let header_only =
+        logic.terms.unknowns(guard).into_iter().all(|unknown| matches!(unknowns.source(unknown), Source::Image(_)));
     let share = if header_only { described.share(bits, |unknown| unknowns.width(unknown)) } else { None };
     (Some(said(&described, unknowns, harness)), share.map(|share| share.to_string()))
 }
@@ -357,11 +355,7 @@ impl<'a> Work<'a> {
     }
 
     /// The counterexamples, one for each promise and instruction, and the rules that do not hold.
-    fn violations(
-        &mut self,
-        list: &[Candidate],
-        studies: &[Study],
-    ) -> Result<(Vec<Violation>, Vec<usize>), Complaint> {
+    fn violations(&mut self, list: &[Candidate], studies: &[Study]) -> Result<(Vec<Violation>, Vec<usize>), Complaint> {
         let (mut found, mut rules) = (Vec::new(), Vec::new());
         let mut told: Vec<(Promise, Option<u32>, Option<usize>)> = Vec::new();
         for candidate in list {
@@ -403,9 +397,8 @@ impl<'a> Work<'a> {
         let spot = candidate.at.map(|at| harness.names().spot(at));
         let leaves = self.leaves(candidate.promise, &witness);
         let wanted = Wanted { promise: Some(candidate.promise), branch, leaves };
-        let mut comments = vec![
-            format!("Found by keyway prove. The routine breaks a promise: it {}.", candidate.promise.text()),
-        ];
+        let mut comments =
+            vec![format!("Found by keyway prove. The routine breaks a promise: it {}.", candidate.promise.text())];
         comments.extend(spot.as_ref().map(|spot| format!("Where: {spot}")));
         let shelf = self.shelf();
         let file = shelf.file(&mut self.checker, &file_stem(candidate.promise, candidate.at, &harness))?;
@@ -453,9 +446,9 @@ impl<'a> Work<'a> {
         let harness = Arc::clone(&self.harness);
         let rules = harness.acceptance.rules.iter().enumerate().map(|(index, rule)| {
             let decides = table.rules.get(&index).into_iter().flatten();
-            let decides = decides.into_iter().any(|(_, _, term)| {
-                !matches!(self.evidence.never(&mut self.logic, &[*term]), Some(Ok(_)))
-            });
+            let decides = decides
+                .into_iter()
+                .any(|(_, _, term)| !matches!(self.evidence.never(&mut self.logic, &[*term]), Some(Ok(_))));
             RuleAnswer {
                 rule: index + 1,
                 line: harness.rule_lines.get(index).copied().unwrap_or(0),
@@ -471,9 +464,8 @@ impl<'a> Work<'a> {
         if self.harness.acceptance.rules.is_empty() {
             return None;
         }
-        let open = table.open.iter().find(|(term, _)| {
-            !matches!(self.evidence.never(&mut self.logic, &[*term]), Some(Ok(_)))
-        });
+        let open =
+            table.open.iter().find(|(term, _)| !matches!(self.evidence.never(&mut self.logic, &[*term]), Some(Ok(_))));
         open.map(|(_, why)| OpenAnswer { why: why.clone() })
     }
 
@@ -517,9 +509,11 @@ impl<'a> Work<'a> {
             let endings: Vec<Ending> = endings.cloned().collect();
             let Some(found) = find(&mut self.logic, &mut self.evidence, &endings, what) else { continue };
             let up = std::ptr::fn_addr_eq(find, greatest as fn(_, _, _, _) -> _);
-            let better = best.as_ref().is_none_or(|(_, _, best)| {
-                if up { found.value > best.value } else { found.value < best.value }
-            });
+            let better = best.as_ref().is_none_or(
+                |(_, _, best)| {
+                    if up { found.value > best.value } else { found.value < best.value }
+                },
+            );
             if better {
                 best = Some((study, endings, found));
             }

@@ -133,7 +133,9 @@ impl Sayer<'_> {
             Source::Port { port: index, read } => {
                 (format!("{} (read {})", port(index), read + 1), format!("0x{value:02X}"))
             }
-            Source::PortSomewhen { port: index, .. } => (format!("{} (a later read)", port(index)), format!("0x{value:02X}")),
+            Source::PortSomewhen { port: index, .. } => {
+                (format!("{} (a later read)", port(index)), format!("0x{value:02X}"))
+            }
             Source::Ram(address) => (format!("RAM at {}", units::address(address)), format!("0x{value:02X}")),
             Source::Open(_) => ("open lines".to_owned(), format!("0x{value:02X}")),
             Source::Image(offset) => (format!("image 0x{offset:X}"), format!("0x{value:02X}")),
@@ -227,6 +229,7 @@ fn listed(cubes: &[Vec<Holding>], not: bool) -> Option<String> {
         let phrases: Vec<String> = cube.iter().map(|holding| phrase(holding, false)).collect();
         format!("({})", phrases.join(" and "))
     });
-    let each = each.collect::<Vec<_>>().join(" or ");
-    Some(if not { format!("not {each}") } else { each })
+    let each = each.collect::<Vec<_>>().join(", ");
+    let how_many = if not { "none of" } else { "one of" };
+    Some(format!("{how_many} {each}"))
 }

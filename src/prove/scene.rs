@@ -248,7 +248,6 @@ impl Scene<'_> {
         let address = self.choose(low, MOST_WRITTEN, Cut::Addresses("written", MOST_WRITTEN))?;
         self.write_at(address as u32, value, size)
     }
-
 }
 
 impl World for Scene<'_> {

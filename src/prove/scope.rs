@@ -13,11 +13,8 @@ use crate::units;
 pub fn scope(prove: &Prove, studies: &[Study]) -> Scope {
     let harness = &prove.harness;
     let map = &harness.rig.map;
-    let mut unknown: Vec<String> = prove
-        .unknown
-        .iter()
-        .map(|range| format!("every byte of the attached image at {}", span(range)))
-        .collect();
+    let mut unknown: Vec<String> =
+        prove.unknown.iter().map(|range| format!("every byte of the attached image at {}", span(range))).collect();
     let ports = map.ports().iter().zip(&prove.free.ports).filter(|(_, free)| **free);
     unknown.extend(ports.map(|(port, _)| format!("every read of the port `{}`", port.name)));
     let ram = map.memory().iter().zip(&prove.free.ram).filter(|(_, byte)| byte.is_none());

@@ -9,7 +9,7 @@ use super::logic::Term;
 use super::order::Position;
 
 /// The facts kept, newest last.
-const FACTS: usize = 64;
+const FACTS: usize = 1024;
 
 /// A byte of RAM that was written on some path at least.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

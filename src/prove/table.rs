@@ -136,8 +136,11 @@ impl Reader<'_> {
         let bytes: Vec<Option<Term>> = (start..start + field.length).map(|address| self.byte(address)).collect();
         match wanted {
             FieldMatch::OneOf(texts) => {
-                let equal: Vec<Term> =
-                    texts.iter().filter(|text| text.len() == bytes.len()).map(|text| self.equal(&bytes, text)).collect();
+                let equal: Vec<Term> = texts
+                    .iter()
+                    .filter(|text| text.len() == bytes.len())
+                    .map(|text| self.equal(&bytes, text))
+                    .collect();
                 Ok(any(&mut self.logic.terms, equal))
             }
             FieldMatch::Part { starts, ends, contains } => {

@@ -47,8 +47,7 @@ impl Replayer {
             let each = fields.into_iter().flat_map(|(index, bytes)| (layout[index].at..).zip(bytes));
             each.collect::<Vec<(u32, u8)>>()
         };
-        let mut ordinary: Vec<Vec<(u32, u8)>> =
-            Boundary::listed_cartridges(harness).into_iter().map(bytes).collect();
+        let mut ordinary: Vec<Vec<(u32, u8)>> = Boundary::listed_cartridges(harness).into_iter().map(bytes).collect();
         ordinary.push(Vec::new());
         Self { machine: Machine::new(Arc::clone(&harness.rig)), harness: Arc::clone(harness), seed, ordinary }
     }
@@ -115,7 +114,8 @@ impl Replayer {
     /// # Errors
     /// What differs.
     pub fn replay(&mut self, logic: &mut Logic, ending: &Ending, witness: &Witness) -> Result<Replayed, Doubt> {
-        let unreplayable = logic.terms.unknowns(ending.guard()).into_iter().map(|unknown| logic.unknowns.source(unknown));
+        let unreplayable =
+            logic.terms.unknowns(ending.guard()).into_iter().map(|unknown| logic.unknowns.source(unknown));
         if unreplayable.into_iter().any(|source| matches!(source, Source::Open(_))) {
             return Err(Doubt::Replay("it hangs on noise of open lines, which cannot be chosen".to_owned()));
         }
@@ -199,7 +199,8 @@ fn reads(logic: &Logic, explored: &Explored, port: usize, model: &Model) -> Vec<
         }
     }
     for event in explored.events.iter().filter(|event| event.port == port) {
-        let [guard, count, value] = logic.terms.evaluate_all(&[event.guard, event.count, event.value], model)[..] else {
+        let [guard, count, value] = logic.terms.evaluate_all(&[event.guard, event.count, event.value], model)[..]
+        else {
             continue;
         };
         if guard == 1 {

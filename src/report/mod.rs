@@ -19,8 +19,8 @@ mod records;
 mod terminal;
 mod words;
 
-pub use comparison::{ComparisonRecord, write_comparison, write_comparison_line};
 pub use changes::{write_changes, write_first};
+pub use comparison::{ComparisonRecord, write_comparison, write_comparison_line};
 pub use explanation::write as write_explanation;
 pub use fuzz::{FuzzLines, FuzzRecord, FuzzReporter, FuzzStart, FuzzTerminal};
 pub use github::Github;

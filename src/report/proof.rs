@@ -159,7 +159,13 @@ fn write_dead(out: &mut impl Write, dead: &[DeadCode], entries: &[DeadEntry]) ->
     }
     writeln!(out, "\n{BOLD}Never reached{BOLD:#}")?;
     for entry in entries {
-        writeln!(out, "  {OPEN}entry{OPEN:#}   {} {}  never found by {}", entry.at, units::tame(&entry.text), entry.decision)?;
+        writeln!(
+            out,
+            "  {OPEN}entry{OPEN:#}   {} {}  never found by {}",
+            entry.at,
+            units::tame(&entry.text),
+            entry.decision
+        )?;
     }
     for code in dead {
         let plural = if code.count == 1 { "" } else { "s" };

@@ -18,7 +18,9 @@ impl<W: World> Processor<'_, W> {
         }
         let destination = self.data(size, opcode >> 9);
         let result = self.compute(alu, source, destination);
-        if alu != Alu::Cmp { self.set_data(size, opcode >> 9, result); }
+        if alu != Alu::Cmp {
+            self.set_data(size, opcode >> 9, result);
+        }
         Ok(())
     }
     pub(super) fn alu_to_memory(&mut self, opcode: u16, alu: Alu) -> Run<W> {
@@ -45,9 +47,17 @@ impl<W: World> Processor<'_, W> {
         let number = opcode >> 9 & 7;
         let old = self.address(number);
         match alu {
-            Alu::Add => { let new = self.v().add(old, source); self.set_address(number, new); }
-            Alu::Sub => { let new = self.v().sub(old, source); self.set_address(number, new); }
-            _ => { self.compute(Alu::Cmp, source, old); }
+            Alu::Add => {
+                let new = self.v().add(old, source);
+                self.set_address(number, new);
+            }
+            Alu::Sub => {
+                let new = self.v().sub(old, source);
+                self.set_address(number, new);
+            }
+            _ => {
+                self.compute(Alu::Cmp, source, old);
+            }
         }
         Ok(())
     }
@@ -57,10 +67,14 @@ impl<W: World> Processor<'_, W> {
         let source = self.immediate(size)?;
         if opcode >> 3 & 7 == 0 {
             self.finish()?;
-            if size == Size::Long { self.idle(if alu == Alu::Cmp { 2 } else { 4 }); }
+            if size == Size::Long {
+                self.idle(if alu == Alu::Cmp { 2 } else { 4 });
+            }
             let old = self.data(size, opcode);
             let result = self.compute(alu, source, old);
-            if alu != Alu::Cmp { self.set_data(size, opcode, result); }
+            if alu != Alu::Cmp {
+                self.set_data(size, opcode, result);
+            }
             return Ok(());
         }
         let place = self.place(opcode, size)?;
@@ -78,14 +92,19 @@ impl<W: World> Processor<'_, W> {
         let alu = if adds { Alu::Add } else { Alu::Sub };
         let data = u32::from(if opcode >> 9 & 7 == 0 { 8 } else { opcode >> 9 & 7 });
         match self.operand(opcode, size)? {
-            Operand::Memory(place) => { let source = self.number(size.bits(), data); self.modify(alu, size, place, source) }
+            Operand::Memory(place) => {
+                let source = self.number(size.bits(), data);
+                self.modify(alu, size, place, source)
+            }
             Operand::Data(number) => {
                 let source = self.number(size.bits(), data);
                 let old = self.data(size, number);
                 let result = self.compute(alu, source, old);
                 self.set_data(size, number, result);
                 self.finish()?;
-                if size == Size::Long { self.idle(4); }
+                if size == Size::Long {
+                    self.idle(4);
+                }
                 Ok(())
             }
             _ => {
@@ -104,7 +123,9 @@ impl<W: World> Processor<'_, W> {
             let result = self.extended(adds, source, destination);
             self.set_data(size, opcode >> 9, result);
             self.finish()?;
-            if size == Size::Long { self.idle(4); }
+            if size == Size::Long {
+                self.idle(4);
+            }
             return Ok(());
         }
         self.core.fault_pc = self.core.at.wrapping_add(4);
@@ -141,7 +162,9 @@ impl<W: World> Processor<'_, W> {
         self.core.fault_pc = self.core.at.wrapping_add(4);
         let (from, to) = (opcode & 7, opcode >> 9 & 7);
         let address = self.address(from);
-        if size != Size::Byte && self.odd(address)? { self.advance(from, 2); }
+        if size != Size::Byte && self.odd(address)? {
+            self.advance(from, 2);
+        }
         let source = self.read(size, Place::data(address))?;
         self.advance(from, size.stride(from));
         let address = self.address(to);
@@ -174,29 +197,58 @@ impl<W: World> Processor<'_, W> {
         let v = self.v();
         let [s, d, x] = [source, destination, x].map(|it| v.extend(it, 16));
         let (result, carry) = if adds {
-            let sum = v.add(s, d); let sum = v.add(sum, x);
+            let sum = v.add(s, d);
+            let sum = v.add(sum, x);
             let ns = v.not(sum);
-            let a = v.and(s, d); let b = v.and(ns, s); let c = v.and(ns, d);
-            let bin = v.or(a, b); let bin = v.or(bin, c); let m = v.number(16, 0x88); let bin = v.and(bin, m);
-            let k = v.number(16, 0x66); let t = v.add(sum, k); let t = v.xor(t, sum); let m = v.number(16, 0x110); let dec = v.and(t, m);
-            let one = v.number(16, 1); let dec = v.shift_right(dec, one);
+            let a = v.and(s, d);
+            let b = v.and(ns, s);
+            let c = v.and(ns, d);
+            let bin = v.or(a, b);
+            let bin = v.or(bin, c);
+            let m = v.number(16, 0x88);
+            let bin = v.and(bin, m);
+            let k = v.number(16, 0x66);
+            let t = v.add(sum, k);
+            let t = v.xor(t, sum);
+            let m = v.number(16, 0x110);
+            let dec = v.and(t, m);
+            let one = v.number(16, 1);
+            let dec = v.shift_right(dec, one);
             let carries = v.or(bin, dec);
-            let two = v.number(16, 2); let q = v.shift_right(carries, two); let add = v.sub(carries, q);
+            let two = v.number(16, 2);
+            let q = v.shift_right(carries, two);
+            let add = v.sub(carries, q);
             let r = v.add(sum, add);
-            let nr = v.not(r); let e = v.and(sum, nr); let c = v.or(bin, e);
+            let nr = v.not(r);
+            let e = v.and(sum, nr);
+            let c = v.or(bin, e);
             let c = v.part(c, 7, 1);
-            let o = v.and(ns, r); let o = v.part(o, 7, 1);
+            let o = v.and(ns, r);
+            let o = v.part(o, 7, 1);
             self.set_flag(Flag::Overflow, o);
             (r, c)
         } else {
-            let dif = v.sub(d, s); let dif = v.sub(dif, x);
+            let dif = v.sub(d, s);
+            let dif = v.sub(dif, x);
             let nd = v.not(d);
-            let a = v.and(nd, s); let b = v.and(dif, nd); let c = v.and(dif, s);
-            let bor = v.or(a, b); let bor = v.or(bor, c); let m = v.number(16, 0x88); let bor = v.and(bor, m);
-            let two = v.number(16, 2); let q = v.shift_right(bor, two); let sub = v.sub(bor, q);
+            let a = v.and(nd, s);
+            let b = v.and(dif, nd);
+            let c = v.and(dif, s);
+            let bor = v.or(a, b);
+            let bor = v.or(bor, c);
+            let m = v.number(16, 0x88);
+            let bor = v.and(bor, m);
+            let two = v.number(16, 2);
+            let q = v.shift_right(bor, two);
+            let sub = v.sub(bor, q);
             let r = v.sub(dif, sub);
-            let ndif = v.not(dif); let e = v.and(ndif, r); let c = v.or(bor, e); let c = v.part(c, 7, 1);
-            let nr = v.not(r); let o = v.and(dif, nr); let o = v.part(o, 7, 1);
+            let ndif = v.not(dif);
+            let e = v.and(ndif, r);
+            let c = v.or(bor, e);
+            let c = v.part(c, 7, 1);
+            let nr = v.not(r);
+            let o = v.and(dif, nr);
+            let o = v.part(o, 7, 1);
             self.set_flag(Flag::Overflow, o);
             (r, c)
         };

@@ -4,12 +4,31 @@ use super::{Processor, Run};
 use crate::cpu::Exception;
 use crate::prove::World;
 
-fn mode(o: u16) -> u16 { let (m, r) = (o >> 3 & 7, o & 7); if m < 7 { m } else if r < 5 { 7 + r } else { 12 } }
-fn data(m: u16) -> bool { m != 1 && m <= 11 }
-fn alterable(m: u16) -> bool { m <= 8 }
-fn data_alterable(m: u16) -> bool { m != 1 && alterable(m) }
-fn memory_alterable(m: u16) -> bool { m >= 2 && alterable(m) }
-fn control(m: u16) -> bool { matches!(m, 2 | 5..=10) }
+fn mode(o: u16) -> u16 {
+    let (m, r) = (o >> 3 & 7, o & 7);
+    if m < 7 {
+        m
+    } else if r < 5 {
+        7 + r
+    } else {
+        12
+    }
+}
+fn data(m: u16) -> bool {
+    m != 1 && m <= 11
+}
+fn alterable(m: u16) -> bool {
+    m <= 8
+}
+fn data_alterable(m: u16) -> bool {
+    m != 1 && alterable(m)
+}
+fn memory_alterable(m: u16) -> bool {
+    m >= 2 && alterable(m)
+}
+fn control(m: u16) -> bool {
+    matches!(m, 2 | 5..=10)
+}
 
 impl<W: World> Processor<'_, W> {
     pub(super) fn execute(&mut self, o: u16) -> Run<W> {
@@ -19,7 +38,9 @@ impl<W: World> Processor<'_, W> {
             1..=3 => {
                 let to = o >> 6 & 7;
                 let byte = o >> 12 == 1;
-                if m > 11 || byte && (m == 1 || to == 1) || to == 7 && o >> 9 & 7 > 1 { return self.illegal(); }
+                if m > 11 || byte && (m == 1 || to == 1) || to == 7 && o >> 9 & 7 > 1 {
+                    return self.illegal();
+                }
                 self.move_data(o)
             }
             4 => self.group4(o, m),
@@ -54,7 +75,9 @@ impl<W: World> Processor<'_, W> {
                     let r = self.compute(Alu::Eor, s, d);
                     self.set_data(size, o, r);
                     self.finish()?;
-                    if size == super::size::Size::Long { self.idle(4); }
+                    if size == super::size::Size::Long {
+                        self.idle(4);
+                    }
                     Ok(())
                 }
                 (4..=6, _) if memory_alterable(m) => self.alu_to_memory(o, Alu::Eor),
@@ -75,7 +98,9 @@ impl<W: World> Processor<'_, W> {
             _ => self.illegal(),
         }
     }
-    fn illegal(&mut self) -> Run<W> { Err(self.raise(Exception::Illegal, self.core.at)) }
+    fn illegal(&mut self) -> Run<W> {
+        Err(self.raise(Exception::Illegal, self.core.at))
+    }
     fn add_or_sub(&mut self, o: u16, m: u16, alu: Alu) -> Run<W> {
         match (o >> 6 & 7, m) {
             (0, 1) => self.illegal(),
@@ -89,16 +114,25 @@ impl<W: World> Processor<'_, W> {
     fn group0(&mut self, o: u16, m: u16) -> Run<W> {
         let size = o >> 6 & 3;
         if o & 0x100 != 0 {
-            if m == 1 { return self.move_peripheral(o); }
+            if m == 1 {
+                return self.move_peripheral(o);
+            }
             let legal = if size == 0 { data(m) } else { data_alterable(m) };
             return if legal { self.bit_op(o) } else { self.illegal() };
         }
         match o >> 9 & 7 {
-            4 => { let legal = if size == 0 { data(m) && m != 11 } else { data_alterable(m) }; if legal { self.bit_op(o) } else { self.illegal() } }
+            4 => {
+                let legal = if size == 0 { data(m) && m != 11 } else { data_alterable(m) };
+                if legal { self.bit_op(o) } else { self.illegal() }
+            }
             7 => self.illegal(),
             op => {
-                if o & 0x3F == 0x3C && size < 2 && matches!(op, 0 | 1 | 5) { return self.status_immediate(o); }
-                if size == 3 || !data_alterable(m) { return self.illegal(); }
+                if o & 0x3F == 0x3C && size < 2 && matches!(op, 0 | 1 | 5) {
+                    return self.status_immediate(o);
+                }
+                if size == 3 || !data_alterable(m) {
+                    return self.illegal();
+                }
                 self.immediate_alu(o)
             }
         }

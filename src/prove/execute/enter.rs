@@ -8,7 +8,10 @@ use std::fmt::Debug;
 
 impl<V: Copy + PartialEq + Debug> Core<V> {
     pub fn enter<W>(&mut self, world: &mut W, raised: &Raised<V>) -> Result<Entered<V>, W::Cut>
-    where W: World, W::Values: Domain<Value = V> {
+    where
+        W: World,
+        W::Values: Domain<Value = V>,
+    {
         self.between = !super::completes(raised.exception);
         let done = Processor { core: self, world }.process(raised, raised.exception.vector());
         self.between = false;
@@ -16,11 +19,17 @@ impl<V: Copy + PartialEq + Debug> Core<V> {
             Ok(()) => Ok(Entered::Handler),
             Err(Ended::Cut(cut)) => Err(cut),
             Err(Ended::Raised(_)) if raised.fault.is_some() => Ok(Entered::DoubleFault),
-            Err(Ended::Raised(met)) => { self.trace_due = false; Ok(Entered::Instead(met)) }
+            Err(Ended::Raised(met)) => {
+                self.trace_due = false;
+                Ok(Entered::Instead(met))
+            }
         }
     }
     pub fn reset<W>(&mut self, world: &mut W) -> Result<Step<V>, W::Cut>
-    where W: World, W::Values: Domain<Value = V> {
+    where
+        W: World,
+        W::Values: Domain<Value = V>,
+    {
         (self.trace, self.supervisor, self.mask, self.stopped, self.trace_due) = (false, true, 7, false, false);
         let mut p = Processor { core: self, world };
         p.idle(14);
@@ -43,7 +52,13 @@ impl<W: World> Processor<'_, W> {
         let status = self.status();
         (self.core.trace, self.core.supervisor, self.core.stopped) = (false, true, false);
         self.core.fault_pc = raised.pc;
-        self.idle(match raised.exception { Exception::AddressError => 12, Exception::BusError => 8, Exception::Interrupt(_) => 6, Exception::Trapv => 0, _ => 4 });
+        self.idle(match raised.exception {
+            Exception::AddressError => 12,
+            Exception::BusError => 8,
+            Exception::Interrupt(_) => 6,
+            Exception::Trapv => 0,
+            _ => 4,
+        });
         let top = self.supervisor_stack();
         let below = |p: &mut Self, n: u32| p.plus(top, n.wrapping_neg());
         let s = below(self, 6);

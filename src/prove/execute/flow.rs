@@ -11,8 +11,13 @@ impl<W: World> Processor<'_, W> {
     fn branch_target(&mut self, opcode: u16) -> ValueOf<W> {
         self.core.fault_pc = self.core.at.wrapping_add(2);
         let base = self.core.fault_pc;
-        if opcode as u8 == 0 { let w = self.core.queue[1]; let d = self.signed(w); self.plus(d, base) }
-        else { self.number(32, base.wrapping_add(opcode as i8 as u32)) }
+        if opcode as u8 == 0 {
+            let w = self.core.queue[1];
+            let d = self.signed(w);
+            self.plus(d, base)
+        } else {
+            self.number(32, base.wrapping_add(opcode as i8 as u32))
+        }
     }
     pub(super) fn branch(&mut self, opcode: u16) -> Run<W> {
         let holds = self.condition(opcode >> 8 & 15);
@@ -22,7 +27,9 @@ impl<W: World> Processor<'_, W> {
             return self.jump(target);
         }
         self.idle(4);
-        if opcode & 0xFF == 0 { self.extension()?; }
+        if opcode & 0xFF == 0 {
+            self.extension()?;
+        }
         self.finish()
     }
     pub(super) fn branch_call(&mut self, opcode: u16) -> Run<W> {
@@ -51,7 +58,9 @@ impl<W: World> Processor<'_, W> {
         let (at, first) = self.jump_first(target)?;
         self.set_data(Size::Word, opcode, count);
         let over = self.is_zero(old);
-        if !self.decide(over)? { return self.jump_second(at, first); }
+        if !self.decide(over)? {
+            return self.jump_second(at, first);
+        }
         self.extension()?;
         self.finish()
     }
@@ -61,12 +70,37 @@ impl<W: World> Processor<'_, W> {
         let near = self.core.at.wrapping_add(2);
         Ok(match (mode, number) {
             (2, _) => (self.address(number), 2),
-            (5, _) => { self.idle(2); let b = self.address(number); let d = self.signed(word); (self.v().add(b, d), 4) }
-            (6, _) => { self.idle(6); let b = self.address(number); let i = self.index()?; (self.v().add(b, i), 4) }
-            (_, 0) => { self.idle(2); (self.signed(word), 4) }
-            (_, 1) => { self.extension()?; let low = self.core.queue[1]; (self.v().join(word, low), 6) }
-            (_, 2) => { self.idle(2); let d = self.signed(word); (self.plus(d, near), 4) }
-            _ => { self.idle(6); let i = self.index()?; (self.plus(i, near), 4) }
+            (5, _) => {
+                self.idle(2);
+                let b = self.address(number);
+                let d = self.signed(word);
+                (self.v().add(b, d), 4)
+            }
+            (6, _) => {
+                self.idle(6);
+                let b = self.address(number);
+                let i = self.index()?;
+                (self.v().add(b, i), 4)
+            }
+            (_, 0) => {
+                self.idle(2);
+                (self.signed(word), 4)
+            }
+            (_, 1) => {
+                self.extension()?;
+                let low = self.core.queue[1];
+                (self.v().join(word, low), 6)
+            }
+            (_, 2) => {
+                self.idle(2);
+                let d = self.signed(word);
+                (self.plus(d, near), 4)
+            }
+            _ => {
+                self.idle(6);
+                let i = self.index()?;
+                (self.plus(i, near), 4)
+            }
         })
     }
     pub(super) fn jump_to(&mut self, opcode: u16) -> Run<W> {
@@ -89,7 +123,9 @@ impl<W: World> Processor<'_, W> {
     pub(super) fn return_from(&mut self, opcode: u16) -> Run<W> {
         self.core.fault_pc = self.core.at.wrapping_add(2);
         let rte = opcode == 0x4E73;
-        if rte { self.privileged()?; }
+        if rte {
+            self.privileged()?;
+        }
         let mut stack = self.address(7);
         let mut status = None;
         if opcode != 0x4E75 {
@@ -131,7 +167,12 @@ impl<W: World> Processor<'_, W> {
         self.finish()
     }
     fn apply_status(&mut self, whole: bool, status: ValueOf<W>) -> Run<W> {
-        if whole { self.set_status(status) } else { self.set_condition_codes(status); Ok(()) }
+        if whole {
+            self.set_status(status)
+        } else {
+            self.set_condition_codes(status);
+            Ok(())
+        }
     }
     fn refetch(&mut self) -> Run<W> {
         let next = self.core.pc.wrapping_add(2);
@@ -140,17 +181,25 @@ impl<W: World> Processor<'_, W> {
     }
     pub(super) fn status_immediate(&mut self, opcode: u16) -> Run<W> {
         let whole = opcode & 0x40 != 0;
-        if whole { self.privileged()?; }
+        if whole {
+            self.privileged()?;
+        }
         let data = self.extension()?;
         self.idle(8);
         let status = self.status();
-        let status = match opcode >> 9 & 7 { 0 => self.v().or(status, data), 1 => self.v().and(status, data), _ => self.v().xor(status, data) };
+        let status = match opcode >> 9 & 7 {
+            0 => self.v().or(status, data),
+            1 => self.v().and(status, data),
+            _ => self.v().xor(status, data),
+        };
         self.apply_status(whole, status)?;
         self.refetch()
     }
     pub(super) fn move_to_status(&mut self, opcode: u16) -> Run<W> {
         let whole = opcode & 0x200 != 0;
-        if whole { self.privileged()?; }
+        if whole {
+            self.privileged()?;
+        }
         let operand = self.operand(opcode, Size::Word)?;
         let status = self.value(operand, Size::Word)?;
         self.idle(4);
@@ -160,14 +209,28 @@ impl<W: World> Processor<'_, W> {
     pub(super) fn move_from_status(&mut self, opcode: u16) -> Run<W> {
         let status = self.status();
         match self.operand(opcode, Size::Word)? {
-            Operand::Memory(place) => { self.touch(Size::Word, place)?; self.finish()?; self.write(Size::Word, place.even(), status) }
-            _ => { self.set_data(Size::Word, opcode, status); self.finish()?; self.idle(2); Ok(()) }
+            Operand::Memory(place) => {
+                self.touch(Size::Word, place)?;
+                self.finish()?;
+                self.write(Size::Word, place.even(), status)
+            }
+            _ => {
+                self.set_data(Size::Word, opcode, status);
+                self.finish()?;
+                self.idle(2);
+                Ok(())
+            }
         }
     }
     pub(super) fn move_user_stack(&mut self, opcode: u16) -> Run<W> {
         self.privileged()?;
-        if opcode & 8 == 0 { let v = self.address(opcode & 7); self.set_user_stack(v); }
-        else { let v = self.user_stack(); self.set_address(opcode & 7, v); }
+        if opcode & 8 == 0 {
+            let v = self.address(opcode & 7);
+            self.set_user_stack(v);
+        } else {
+            let v = self.user_stack();
+            self.set_address(opcode & 7, v);
+        }
         self.finish()
     }
     pub(super) fn stop(&mut self) -> Run<W> {
@@ -228,7 +291,10 @@ impl<W: World> Processor<'_, W> {
         let (a, b) = (self.v().xor(value, top), self.v().xor(bound, top));
         let above = self.v().less(b, a);
         let out = self.v().or(negative, above);
-        if !self.decide(out)? { self.idle(6); return self.finish(); }
+        if !self.decide(out)? {
+            self.idle(6);
+            return self.finish();
+        }
         let clocks = self.either(above, 32, 4, 6);
         self.idle_value(clocks);
         let pc = self.core.pc.wrapping_add(2);
@@ -247,15 +313,27 @@ impl<W: World> Processor<'_, W> {
         }
         let (dn, vn) = (self.sign(dividend), self.sign(divisor));
         let (dividend_m, divisor_m) = if signed {
-            let z = self.number(32, 0); let neg = self.v().sub(z, dividend); let a = self.v().either(dn, neg, dividend);
-            let wide = self.signed(divisor); let z = self.number(32, 0); let neg = self.v().sub(z, wide); let b = self.v().either(vn, neg, wide);
+            let z = self.number(32, 0);
+            let neg = self.v().sub(z, dividend);
+            let a = self.v().either(dn, neg, dividend);
+            let wide = self.signed(divisor);
+            let z = self.number(32, 0);
+            let neg = self.v().sub(z, wide);
+            let b = self.v().either(vn, neg, wide);
             (a, b)
-        } else { (dividend, self.v().extend(divisor, 32)) };
+        } else {
+            (dividend, self.v().extend(divisor, 32))
+        };
         let high = self.v().part(dividend_m, 16, 16);
         let by = self.low(divisor_m, 16);
         let fits = self.v().less(high, by);
         if !self.decide(fits)? {
-            if signed { let c = self.either(dn, 32, 14, 12); self.idle_value(c); } else { self.idle(6); }
+            if signed {
+                let c = self.either(dn, 32, 14, 12);
+                self.idle_value(c);
+            } else {
+                self.idle(6);
+            }
             return self.division_overflow();
         }
         let q = self.v().quotient(dividend_m, divisor_m);
@@ -282,7 +360,9 @@ impl<W: World> Processor<'_, W> {
         let minus = self.v().xor(dn, vn);
         let most = self.either(minus, 32, 0x8000, 0x7FFF);
         let beyond = self.v().less(most, q);
-        if self.decide(beyond)? { return self.division_overflow(); }
+        if self.decide(beyond)? {
+            return self.division_overflow();
+        }
         let z = self.number(32, 0);
         let (nq, nr) = (self.v().sub(z, q), self.v().sub(z, r));
         let q = self.v().either(minus, nq, q);
@@ -292,7 +372,10 @@ impl<W: World> Processor<'_, W> {
     }
     fn division_overflow(&mut self) -> Run<W> {
         let (yes, no) = (self.bit(true), self.bit(false));
-        self.set_flag(Flag::Negative, yes); self.set_flag(Flag::Zero, no); self.set_flag(Flag::Overflow, yes); self.set_flag(Flag::Carry, no);
+        self.set_flag(Flag::Negative, yes);
+        self.set_flag(Flag::Zero, no);
+        self.set_flag(Flag::Overflow, yes);
+        self.set_flag(Flag::Carry, no);
         self.finish()
     }
     fn divided(&mut self, opcode: u16, q: ValueOf<W>, r: ValueOf<W>) -> Run<W> {

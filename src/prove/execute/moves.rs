@@ -13,8 +13,16 @@ impl<W: World> Processor<'_, W> {
         let value = self.value(operand, size)?;
         let (mode, number) = (opcode >> 6 & 7, opcode >> 9 & 7);
         match mode {
-            0 => { self.logical(value); self.set_data(size, number, value); return self.finish(); }
-            1 => { let value = self.signed(value); self.set_address(number, value); return self.finish(); }
+            0 => {
+                self.logical(value);
+                self.set_data(size, number, value);
+                return self.finish();
+            }
+            1 => {
+                let value = self.signed(value);
+                self.set_address(number, value);
+                return self.finish();
+            }
             _ => {}
         }
         let from_memory = matches!(operand, Operand::Memory(_));
@@ -22,15 +30,28 @@ impl<W: World> Processor<'_, W> {
         let address = match mode {
             2 | 3 => self.address(number),
             4 => return self.store_before(size, value, number),
-            5 => { let base = self.address(number); let by = self.displacement()?; self.v().add(base, by) }
-            6 => { let base = self.address(number); self.indexed(base)? }
+            5 => {
+                let base = self.address(number);
+                let by = self.displacement()?;
+                self.v().add(base, by)
+            }
+            6 => {
+                let base = self.address(number);
+                self.indexed(base)?
+            }
             _ if number == 0 => self.displacement()?,
             _ => return self.store_absolute(size, value, from_memory),
         };
         let odd = if size == Size::Byte { false } else { self.odd(address)? };
-        if odd && size == Size::Long { self.flags_at_fault(value, mode, from_memory); } else { self.logical(value); }
+        if odd && size == Size::Long {
+            self.flags_at_fault(value, mode, from_memory);
+        } else {
+            self.logical(value);
+        }
         self.write(size, Place::data(address), value)?;
-        if mode == 3 { self.advance(number, size.stride(number)); }
+        if mode == 3 {
+            self.advance(number, size.stride(number));
+        }
         self.finish()
     }
     fn store_before(&mut self, size: Size, value: ValueOf<W>, number: u16) -> Run<W> {
@@ -53,7 +74,11 @@ impl<W: World> Processor<'_, W> {
         let address = self.v().join(high, low);
         if from_memory {
             let odd = if size == Size::Byte { false } else { self.odd(address)? };
-            if odd && size == Size::Long { self.flags_at_fault(value, 8, true); } else { self.logical(value); }
+            if odd && size == Size::Long {
+                self.flags_at_fault(value, 8, true);
+            } else {
+                self.logical(value);
+            }
             self.write(size, Place::data(address), value)?;
             self.extension()?;
         } else {
@@ -67,7 +92,10 @@ impl<W: World> Processor<'_, W> {
     fn flags_at_fault(&mut self, value: ValueOf<W>, mode: u16, from_memory: bool) {
         match (mode, from_memory) {
             (2 | 3, false) => {}
-            (2 | 3 | 8, true) => { let low = self.low(value, 16); self.logical(low); }
+            (2 | 3 | 8, true) => {
+                let low = self.low(value, 16);
+                self.logical(low);
+            }
             (5 | 6, false) => self.negative_and_zero(value),
             _ => self.logical(value),
         }
@@ -80,13 +108,18 @@ impl<W: World> Processor<'_, W> {
     pub(super) fn push_address(&mut self, opcode: u16) -> Run<W> {
         let address = self.address_of(opcode)?;
         self.core.fault_pc = self.core.pc.wrapping_add(2);
-        if opcode & 0x3F >= 0x38 && opcode & 7 <= 1 { self.push_long(address)?; return self.finish(); }
+        if opcode & 0x3F >= 0x38 && opcode & 7 <= 1 {
+            self.push_long(address)?;
+            return self.finish();
+        }
         self.finish()?;
         self.push_long(address)
     }
     fn address_of(&mut self, opcode: u16) -> Run<W, ValueOf<W>> {
         let place = self.place(opcode, Size::Long)?;
-        if matches!(opcode & 0x3F, 0x30..=0x37 | 0x3B) { self.idle(2); }
+        if matches!(opcode & 0x3F, 0x30..=0x37 | 0x3B) {
+            self.idle(2);
+        }
         Ok(place.address)
     }
     pub(super) fn unary(&mut self, opcode: u16) -> Run<W> {
@@ -97,20 +130,34 @@ impl<W: World> Processor<'_, W> {
         let result = match opcode >> 9 & 3 {
             0 => self.extended(false, old, zero),
             2 => self.compute(super::alu::Alu::Sub, old, zero),
-            _ => { let r = self.v().not(old); self.logical(r); r }
+            _ => {
+                let r = self.v().not(old);
+                self.logical(r);
+                r
+            }
         };
         self.finish()?;
         match operand {
             Operand::Memory(place) => self.write_back(size, place.even(), result),
-            _ => { self.set_data(size, opcode, result); if size == Size::Long { self.idle(2); } Ok(()) }
+            _ => {
+                self.set_data(size, opcode, result);
+                if size == Size::Long {
+                    self.idle(2);
+                }
+                Ok(())
+            }
         }
     }
     pub(super) fn clear_op(&mut self, opcode: u16) -> Run<W> {
         let size = Size::of(opcode);
         let zero = self.number(size.bits(), 0);
         if opcode >> 3 & 7 == 0 {
-            self.logical(zero); self.set_data(size, opcode, zero); self.finish()?;
-            if size == Size::Long { self.idle(2); }
+            self.logical(zero);
+            self.set_data(size, opcode, zero);
+            self.finish()?;
+            if size == Size::Long {
+                self.idle(2);
+            }
             return Ok(());
         }
         let place = self.place(opcode, size)?;
@@ -149,7 +196,10 @@ impl<W: World> Processor<'_, W> {
         let top = self.number(8, 0x80);
         let set = self.v().or(value, top);
         match operand {
-            Operand::Memory(place) => { self.idle(2); self.write(Size::Byte, place, set)?; }
+            Operand::Memory(place) => {
+                self.idle(2);
+                self.write(Size::Byte, place, set)?;
+            }
             _ => self.set_data(Size::Byte, opcode, set),
         }
         self.finish()
@@ -160,8 +210,16 @@ impl<W: World> Processor<'_, W> {
         let zero = self.number(8, 0);
         let result = self.decimal_result(false, old, zero);
         match operand {
-            Operand::Memory(place) => { self.finish()?; self.write(Size::Byte, place, result) }
-            _ => { self.set_data(Size::Byte, opcode, result); self.finish()?; self.idle(2); Ok(()) }
+            Operand::Memory(place) => {
+                self.finish()?;
+                self.write(Size::Byte, place, result)
+            }
+            _ => {
+                self.set_data(Size::Byte, opcode, result);
+                self.finish()?;
+                self.idle(2);
+                Ok(())
+            }
         }
     }
     pub(super) fn ext(&mut self, opcode: u16) -> Run<W> {
@@ -183,7 +241,11 @@ impl<W: World> Processor<'_, W> {
     }
     pub(super) fn exchange(&mut self, opcode: u16) -> Run<W> {
         let (x, y) = (opcode >> 9 & 7, opcode & 7);
-        let (left, right) = match opcode >> 3 & 0x1F { 8 => (x, y), 9 => (x + 8, y + 8), _ => (x, y + 8) };
+        let (left, right) = match opcode >> 3 & 0x1F {
+            8 => (x, y),
+            9 => (x + 8, y + 8),
+            _ => (x, y + 8),
+        };
         let (a, b) = (self.register(left), self.register(right));
         self.set_register(left, b);
         self.set_register(right, a);
@@ -217,20 +279,36 @@ impl<W: World> Processor<'_, W> {
         let new = match kind {
             0 => None,
             1 => Some(self.v().xor(old, mask)),
-            2 => { let m = self.v().not(mask); Some(self.v().and(old, m)) }
+            2 => {
+                let m = self.v().not(mask);
+                Some(self.v().and(old, m))
+            }
             _ => Some(self.v().or(old, mask)),
         };
         match (operand, new) {
-            (Operand::Memory(place), Some(new)) => { self.finish()?; self.write(Size::Byte, place, new) }
+            (Operand::Memory(place), Some(new)) => {
+                self.finish()?;
+                self.write(Size::Byte, place, new)
+            }
             (Operand::Data(n), new) => {
-                if let Some(new) = new { self.set_data(Size::Long, n, new); }
+                if let Some(new) = new {
+                    self.set_data(Size::Long, n, new);
+                }
                 self.finish()?;
                 let upper = self.v().part(by, 4, 1);
-                let extra = match kind { 0 => self.number(32, 2), 2 => self.either(upper, 32, 6, 4), _ => self.either(upper, 32, 4, 2) };
+                let extra = match kind {
+                    0 => self.number(32, 2),
+                    2 => self.either(upper, 32, 6, 4),
+                    _ => self.either(upper, 32, 4, 2),
+                };
                 self.idle_value(extra);
                 Ok(())
             }
-            (Operand::Immediate(_), _) => { self.finish()?; self.idle(2); Ok(()) }
+            (Operand::Immediate(_), _) => {
+                self.finish()?;
+                self.idle(2);
+                Ok(())
+            }
             _ => self.finish(),
         }
     }
@@ -239,7 +317,10 @@ impl<W: World> Processor<'_, W> {
         let list = self.extension()?;
         let list = self.pin(list, Pin::Code)? as u16;
         let (mode, number) = (opcode >> 3 & 7, opcode & 7);
-        let place = match mode { 2..=4 => Place::data(self.address(number)), _ => self.place(opcode, size)? };
+        let place = match mode {
+            2..=4 => Place::data(self.address(number)),
+            _ => self.place(opcode, size)?,
+        };
         self.core.fault_pc = self.core.pc.wrapping_add(4);
         if opcode & 0x400 != 0 {
             let mut place = place;
@@ -252,7 +333,9 @@ impl<W: World> Processor<'_, W> {
             }
             self.check(place, place.address, crate::board::AccessKind::Read)?;
             self.pass_word(place.address, place.program)?;
-            if mode == 3 { self.set_address(number, place.address); }
+            if mode == 3 {
+                self.set_address(number, place.address);
+            }
             return self.finish();
         }
         if mode == 4 {
@@ -292,10 +375,15 @@ impl<W: World> Processor<'_, W> {
             let mut value: Option<ValueOf<W>> = None;
             for _ in 0..size.bytes() {
                 let byte = self.read(Size::Byte, Place::data(address))?;
-                value = Some(match value { Some(v) => self.v().join(v, byte), None => byte });
+                value = Some(match value {
+                    Some(v) => self.v().join(v, byte),
+                    None => byte,
+                });
                 address = self.plus(address, 2);
             }
-            if let Some(value) = value { self.set_data(size, opcode >> 9, value); }
+            if let Some(value) = value {
+                self.set_data(size, opcode >> 9, value);
+            }
         }
         self.finish()
     }

@@ -92,7 +92,8 @@ impl<W: World> Processor<'_, W> {
             value
         } else {
             self.core.trail.read(Trail::data(number));
-            let old = self.core.data[number]; let above = self.v().part(old, size.bits(), 32 - size.bits());
+            let old = self.core.data[number];
+            let above = self.v().part(old, size.bits(), 32 - size.bits());
             self.v().join(above, value)
         };
         self.core.data[number] = whole;

@@ -84,7 +84,11 @@ impl<W: World> Processor<'_, W> {
         let by = self.v().extend(by, bits);
         let all = self.number(bits, bits);
         let back = self.v().sub(all, by);
-        let (a, b) = if left { (self.v().shift_left(old, by), self.v().shift_right(old, back)) } else { (self.v().shift_right(old, by), self.v().shift_left(old, back)) };
+        let (a, b) = if left {
+            (self.v().shift_left(old, by), self.v().shift_right(old, back))
+        } else {
+            (self.v().shift_right(old, by), self.v().shift_left(old, back))
+        };
         let result = self.v().or(a, b);
         let out = if left { self.v().part(result, 0, 1) } else { self.v().part(result, bits - 1, 1) };
         let no = self.bit(false);
@@ -102,7 +106,11 @@ impl<W: World> Processor<'_, W> {
         let by = self.v().extend(by, bits);
         let all = self.number(bits, bits);
         let back = self.v().sub(all, by);
-        let (a, b) = if left { (self.v().shift_left(wide, by), self.v().shift_right(wide, back)) } else { (self.v().shift_right(wide, by), self.v().shift_left(wide, back)) };
+        let (a, b) = if left {
+            (self.v().shift_left(wide, by), self.v().shift_right(wide, back))
+        } else {
+            (self.v().shift_right(wide, by), self.v().shift_left(wide, back))
+        };
         let wide = self.v().or(a, b);
         let result = self.v().part(wide, 0, bits - 1);
         let x = self.v().part(wide, bits - 1, 1);
