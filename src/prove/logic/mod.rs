@@ -1,1 +1,27 @@
-//! Terms and the solver.
+//! Terms over unknowns, and questions about them. [`Terms`] is a pool of bit-vector terms that are simplified as they are
+//! made; it is the executor's [`Domain`](super::Domain) in a proof. A [`Solver`] says whether one-bit terms can all be set
+//! together. A "yes" comes with a [`Model`] that was evaluated again, a "no" with a [`Refutation`] that a [`Checker`] of
+//! our own has gone through; what neither holds for is [`Answer::Open`].
+
+mod blast;
+mod certify;
+mod circuits;
+mod domain;
+mod engine;
+mod evaluate;
+mod gates;
+mod hash;
+mod meaning;
+mod model;
+mod path;
+mod simplify;
+mod smtlib;
+mod solver;
+mod term;
+mod view;
+
+pub use certify::{Checker, NotImplied, Refutation};
+pub use model::{Model, Unknown};
+pub use solver::{Answer, Solver};
+pub use term::{Term, Terms};
+pub use view::View;
