@@ -202,7 +202,7 @@ impl Work<'_> {
     fn witness(&mut self, sides: &[Explored; 2], pair: &Pair, claim: Term, model: &Model) -> (WitnessAnswer, Model) {
         let (old_way, new_way) = pair.ways[0];
         let (before, after) = (sides[0].study, sides[1].study);
-        let now = self.replayers[1].witness(&self.logic, &after.explored, &after.ways[new_way], claim, model);
+        let now = self.replayers[1].witness(&mut self.logic, &after.explored, &after.ways[new_way], claim, model);
         let was = self.replayers[0].of_model(&self.logic, &before.explored, &before.ways[old_way], now.model.clone());
         for (side, witness) in [(0, &was), (1, &now)] {
             let replayed = match sides[side].study.ending(&self.logic, &witness.model) {

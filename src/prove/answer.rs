@@ -240,6 +240,9 @@ pub struct PathAnswer {
     pub cycles: u64,
     /// Instructions.
     pub instructions: u64,
+    /// What is proved beyond which no header goes, where that is not the number itself: cycles or instructions.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub bound: Option<u64>,
     /// In milliseconds, if the harness gives a clock.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub milliseconds: Option<String>,

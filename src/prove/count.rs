@@ -34,12 +34,17 @@ impl Count {
         if let Some(number) = terms.known(more) {
             return self.add(number);
         }
-        self.varying = Some(match self.varying {
-            Some(varying) => terms.add(varying, more),
-            None => more,
-        });
         self.least += least;
         self.most += most;
+        let width = bits(self.most - self.fixed);
+        let more = narrowed(terms, more, width);
+        self.varying = Some(match self.varying {
+            Some(varying) => {
+                let varying = narrowed(terms, varying, width);
+                terms.add(varying, more)
+            }
+            None => more,
+        });
     }
 
     /// Whether it is the same on all paths.
@@ -51,9 +56,30 @@ impl Count {
     pub fn term(&self, terms: &mut Terms) -> Term {
         let fixed = terms.number(BITS, self.fixed);
         match self.varying {
-            Some(varying) => terms.add(varying, fixed),
+            Some(varying) => {
+                let varying = narrowed(terms, varying, BITS);
+                terms.add(varying, fixed)
+            }
             None => fixed,
         }
+    }
+
+    /// One bit: whether it reaches a number, or does not go beyond it if `up` is not set. Told by what differs only.
+    pub fn reaches(&self, terms: &mut Terms, number: u64, up: bool) -> Term {
+        let Some(varying) = self.varying else {
+            return terms.bit(if up { self.fixed >= number } else { self.fixed <= number });
+        };
+        if number < self.fixed {
+            return terms.bit(up);
+        }
+        let width = terms.width(varying);
+        let rest = number - self.fixed;
+        if bits(rest) > width {
+            return terms.bit(!up);
+        }
+        let rest = terms.number(width, rest);
+        let misses = if up { terms.less(varying, rest) } else { terms.less(rest, varying) };
+        terms.not(misses)
     }
 
     /// One bit: whether it is more than `limit`.
@@ -61,8 +87,7 @@ impl Count {
         if self.least > limit || self.most <= limit {
             return terms.bit(self.least > limit);
         }
-        let (count, limit) = (self.term(terms), terms.number(BITS, limit));
-        terms.less(limit, count)
+        self.reaches(terms, limit + 1, true)
     }
 
     /// `left` where `guard` holds, else `right`.
@@ -71,12 +96,27 @@ impl Count {
             return Self { least: left.least.min(right.least), most: left.most.max(right.most), ..*left };
         }
         let fixed = left.fixed.min(right.fixed);
+        // As narrow as can be: what is compared later is these few bits.
+        let width = bits(left.most.max(right.most) - fixed);
         let mut above = |count: &Self| {
-            let rest = terms.number(BITS, count.fixed - fixed);
-            count.varying.map_or(rest, |varying| terms.add(varying, rest))
+            let rest = terms.number(width, count.fixed - fixed);
+            count.varying.map_or(rest, |varying| {
+                let varying = narrowed(terms, varying, width);
+                terms.add(varying, rest)
+            })
         };
         let (above_left, above_right) = (above(left), above(right));
         let varying = terms.either(guard, above_left, above_right);
         Self { varying: Some(varying), fixed, least: left.least.min(right.least), most: left.most.max(right.most) }
     }
+}
+
+/// Bits of a number, one at least.
+fn bits(number: u64) -> u32 {
+    (u64::BITS - number.leading_zeros()).clamp(1, BITS)
+}
+
+/// A term that is known to fit, in so many bits.
+fn narrowed(terms: &mut Terms, term: Term, width: u32) -> Term {
+    if terms.width(term) > width { terms.part(term, 0, width) } else { terms.extend(term, width) }
 }

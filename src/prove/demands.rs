@@ -45,7 +45,7 @@ impl Work<'_> {
             for close in study.closes().into_iter().filter(Close::is_end) {
                 let guard = study.guard(&mut self.logic, &close);
                 if let Some(Err(model)) = self.evidence.never(&mut self.logic, &[guard]) {
-                    let witness = self.replayer.witness(&self.logic, &study.explored, study.way(), guard, &model);
+                    let witness = self.replayer.witness(&mut self.logic, &study.explored, study.way(), guard, &model);
                     self.replay(study, &witness);
                 }
             }
@@ -83,7 +83,7 @@ impl Work<'_> {
 
     /// A counterexample in words, run on the machine.
     fn counterexample(&mut self, study: &Study, way: &super::attach::Way, claim: Term, model: &Model) -> String {
-        let witness = self.replayer.witness(&self.logic, &study.explored, way, claim, model);
+        let witness = self.replayer.witness(&mut self.logic, &study.explored, way, claim, model);
         self.replay(study, &witness);
         let outcome = self.replayer.run(&witness);
         let ends = crate::verdict::short_ending(outcome, self.harness.names());
@@ -132,6 +132,11 @@ impl Work<'_> {
             for study in studies {
                 let endings = &study.explored.endings;
                 let Some(found) = greatest(&mut self.logic, &mut self.evidence, endings, what) else { continue };
+                if found.value <= limit && found.bound > limit {
+                    let (bound, limit) = (units::thousands(found.bound), units::thousands(limit));
+                    let text = format!("not proved: at most {bound} {unit}, but {limit} wanted");
+                    reasons.push(Reason::new(Why::Limit, text));
+                }
                 if found.value > limit {
                     let ending = &endings[found.ending];
                     let count = match what {

@@ -1,11 +1,11 @@
 //! Says a guard in short: which unknowns have one value throughout, and which combinations of the others there are, or there
 //! are not. What is said is exact: each step of it ends with a refutation of anything else.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::Domain;
 use super::ground::Logic;
-use super::logic::{Answer, Model, Term, Unknown};
+use super::logic::{Answer, Model, Tape, Term, Unknown, View};
 use super::share::Share;
 use super::unknowns::{all, any, is};
 
@@ -14,6 +14,9 @@ pub const MOST_CUBES: usize = 96;
 
 /// The most questions that one description may ask.
 const MOST_QUESTIONS: usize = 1500;
+
+/// The same where unknowns are not only compared with numbers: there is hardly ever a short form.
+const FEW_QUESTIONS: usize = 200;
 
 /// The most steps of a count.
 const MOST_COUNTED: usize = 100_000;
@@ -42,26 +45,63 @@ pub fn describe(logic: &mut Logic, guard: Term) -> Option<Described> {
         return Some(described);
     }
     let other = logic.terms.not(rest);
-    let (mut yes, mut no) = (Cubes::new(rest), Cubes::new(other));
-    while yes.questions + no.questions < MOST_QUESTIONS {
+    let compared = Compared::of(logic, rest);
+    let most = if compared.only { MOST_QUESTIONS } else { FEW_QUESTIONS };
+    let (mut yes, mut no) = (Cubes::new(logic, rest, &compared), Cubes::new(logic, other, &compared));
+    while yes.questions + no.questions < most && !(yes.hopeless && no.hopeless) {
         // In turns: the shorter list is the better one, and is complete first.
-        match no.next(logic)? {
-            Next::Complete => {
-                described.none_of = no.list;
-                return Some(described);
-            }
-            Next::More => {}
+        if no.next(logic)? {
+            described.none_of = no.list;
+            return Some(described);
         }
-        match yes.next(logic)? {
-            Next::Complete => {
-                described.one_of = yes.list;
-                return Some(described);
-            }
-            Next::More if yes.list.len() >= MOST_CUBES => return None,
-            Next::More => {}
+        if yes.next(logic)? {
+            described.one_of = yes.list;
+            return Some(described);
         }
     }
     None
+}
+
+/// The numbers with which unknowns are compared.
+struct Compared {
+    numbers: BTreeMap<Unknown, BTreeSet<u64>>,
+    /// Whether nothing else is done with them: then any other value is as good as any other.
+    only: bool,
+}
+
+impl Compared {
+    fn of(logic: &Logic, term: Term) -> Self {
+        let mut compared = Self { numbers: BTreeMap::new(), only: true };
+        let (mut seen, mut open) = (BTreeSet::new(), vec![term]);
+        let unknown = |term: Term| match logic.terms.view(term) {
+            View::Unknown(unknown) => Some(unknown),
+            _ => None,
+        };
+        while let Some(term) = open.pop() {
+            if !seen.insert(term) {
+                continue;
+            }
+            let view = logic.terms.view(term);
+            if let View::Equal(left, right) = view {
+                let pair = [(left, right), (right, left)]
+                    .into_iter()
+                    .find_map(|(of, with)| Some((unknown(of)?, logic.terms.known(with)?)));
+                if let Some((unknown, number)) = pair {
+                    compared.numbers.entry(unknown).or_default().insert(number);
+                    continue;
+                }
+            }
+            compared.only &= unknown(term).is_none();
+            open.extend(view.operands());
+        }
+        compared
+    }
+
+    /// Whether a combination stands on a value that is one of many that are as good.
+    fn any_other(&self, cube: &Cube) -> bool {
+        self.only
+            && cube.iter().any(|(unknown, value)| !self.numbers.get(unknown).is_some_and(|list| list.contains(value)))
+    }
 }
 
 /// The unknowns that have the value of `model` in every model of the guard.
@@ -97,80 +137,97 @@ pub fn holds(logic: &mut Logic, cube: &Cube) -> Term {
 }
 
 /// Cubes that together are a term.
-struct Cubes {
+struct Cubes<'a> {
     term: Term,
     list: Vec<Cube>,
     /// What is left of the term.
     asked: Vec<Term>,
     /// How many questions were asked.
     questions: usize,
+    /// Whether there are too many.
+    hopeless: bool,
+    compared: &'a Compared,
+    tape: Tape,
 }
 
-enum Next {
-    Complete,
-    More,
-}
-
-impl Cubes {
-    fn new(term: Term) -> Self {
-        Self { term, list: Vec::new(), asked: vec![term], questions: 0 }
+impl<'a> Cubes<'a> {
+    fn new(logic: &Logic, term: Term, compared: &'a Compared) -> Self {
+        let tape = logic.terms.tape(&[term]);
+        Self { term, list: Vec::new(), asked: vec![term], questions: 0, hopeless: false, compared, tape }
     }
 
-    /// One more cube, as large as it gets.
-    fn next(&mut self, logic: &mut Logic) -> Option<Next> {
+    /// One more cube, as large as it gets; whether the list is complete.
+    fn next(&mut self, logic: &mut Logic) -> Option<bool> {
+        if self.hopeless {
+            return Some(false);
+        }
+        self.questions += 1;
         let model = match logic.solver.ask(&logic.terms, &self.asked) {
-            Answer::Impossible(_) => return Some(Next::Complete),
+            Answer::Impossible(_) => return Some(true),
             Answer::Possible(model) => model,
             Answer::Open(_) => return None,
         };
-        if self.list.len() >= MOST_CUBES {
-            return Some(Next::More);
-        }
         let cube = self.widen(logic, &model)?;
+        self.hopeless = self.list.len() >= MOST_CUBES || self.compared.any_other(&cube);
         let holds = holds(logic, &cube);
         self.asked.push(logic.terms.not(holds));
         self.list.push(cube);
-        Some(Next::More)
+        Some(false)
     }
 
     /// The values of a model that are enough for the term to hold.
     fn widen(&mut self, logic: &mut Logic, model: &Model) -> Option<Cube> {
-        let mut cube: Vec<(Unknown, u64)> =
-            logic.terms.unknowns(self.term).into_iter().map(|unknown| (unknown, model.get(unknown))).collect();
-        let not = logic.terms.not(self.term);
-        let mut kept = 0;
+        let unknowns: Vec<Unknown> = self.tape.unknowns().collect();
+        let cube: Vec<(Unknown, u64)> = unknowns.iter().map(|unknown| (*unknown, model.get(*unknown))).collect();
+        let mut cube = self.enough(logic, cube).flatten()?;
+        self.tape.load(model);
         // From the end: texts then tell by their beginnings.
-        let mut first = true;
-        loop {
-            let candidate: Vec<(Unknown, u64)> = if first {
-                cube.clone()
-            } else {
-                let Some(drop) = cube.len().checked_sub(kept + 1) else { break };
-                let mut shorter = cube.clone();
-                shorter.remove(drop);
-                shorter
-            };
-            let mut asked: Vec<Term> = Vec::with_capacity(candidate.len() + 1);
-            for (unknown, value) in &candidate {
-                asked.push(same(logic, *unknown, *value));
+        let mut kept = 0;
+        while let Some(place) = cube.len().checked_sub(kept + 1) {
+            if self.is_needed(cube[place]) {
+                kept += 1;
+                continue;
             }
-            asked.push(not);
-            self.questions += 1;
-            match logic.solver.ask(&logic.terms, &asked) {
-                Answer::Impossible(refutation) => {
-                    let core = refutation.core();
-                    let keep = |place: usize| core.contains(&place);
-                    cube =
-                        candidate.into_iter().enumerate().filter(|(place, _)| keep(*place)).map(|(_, it)| it).collect();
-                    kept = kept.min(cube.len());
+            let mut shorter = cube.clone();
+            shorter.remove(place);
+            match self.enough(logic, shorter)? {
+                Some(enough) => {
+                    kept = kept.min(enough.len());
+                    cube = enough;
                 }
-                Answer::Possible(_) if first => return None,
-                Answer::Possible(_) => kept += 1,
-                Answer::Open(_) => return None,
+                None => kept += 1,
             }
-            first = false;
         }
         Some(cube.into_iter().collect())
+    }
+
+    /// Whether another value of one unknown alone lets the term fail, as far as a few tries show it.
+    fn is_needed(&mut self, (unknown, value): (Unknown, u64)) -> bool {
+        let fails = (0..8).any(|bit| {
+            self.tape.set(unknown, value ^ 1 << bit);
+            !self.tape.holds()
+        });
+        self.tape.set(unknown, value);
+        fails
+    }
+
+    /// Those of some values that are enough for the term to hold, if all of them are.
+    fn enough(&mut self, logic: &mut Logic, cube: Vec<(Unknown, u64)>) -> Option<Option<Vec<(Unknown, u64)>>> {
+        let mut asked: Vec<Term> = Vec::with_capacity(cube.len() + 1);
+        for (unknown, value) in &cube {
+            asked.push(same(logic, *unknown, *value));
+        }
+        asked.push(logic.terms.not(self.term));
+        self.questions += 1;
+        match logic.solver.ask(&logic.terms, &asked) {
+            Answer::Impossible(refutation) => {
+                let core = refutation.core();
+                let used = cube.into_iter().enumerate().filter(|(place, _)| core.contains(place));
+                Some(Some(used.map(|(_, value)| value).collect()))
+            }
+            Answer::Possible(_) => Some(None),
+            Answer::Open(_) => None,
+        }
     }
 }
 

@@ -1,16 +1,20 @@
 //! The longest and the shortest path: the greatest and the smallest value that a count can have, with inputs that have it.
 
-use super::Domain;
 use super::ending::Ending;
 use super::gates::Evidence;
 use super::ground::Logic;
-use super::logic::{Model, Term};
+use super::logic::{Answer, Model, Solver};
 
-/// An extreme: the value, the ending, and inputs.
+/// Conflicts that one question about a path may take: past them, bounds are what is left.
+const CONFLICTS: u64 = 2_000;
+
+/// An extreme: a value that is reached, the ending, and inputs.
 #[derive(Clone, Debug)]
 pub struct Extreme {
     /// The value.
     pub value: u64,
+    /// No input goes beyond this: the value itself where that is proved.
+    pub bound: u64,
     /// The ending, by index.
     pub ending: usize,
     /// Inputs.
@@ -46,53 +50,48 @@ pub fn smallest(logic: &mut Logic, evidence: &mut Evidence, endings: &[Ending], 
 }
 
 fn extreme(logic: &mut Logic, evidence: &mut Evidence, endings: &[Ending], what: Counted, up: bool) -> Option<Extreme> {
+    let better = |value: u64, than: u64| if up { value > than } else { value < than };
     let mut best: Option<Extreme> = None;
+    let mut beyond: Option<u64> = None;
     for (index, ending) in endings.iter().enumerate() {
         let count = what.of(ending);
-        let term = count.term(&mut logic.terms);
-        // Nothing lies beyond the bound, and it is nearly always reached: it is tried first.
-        let bound = if up { count.most } else { count.least };
-        let better = |value: u64, than: u64| if up { value > than } else { value < than };
-        if best.as_ref().is_some_and(|best| !better(bound, best.value)) {
+        let mut limit = if up { count.most } else { count.least };
+        if best.as_ref().is_some_and(|best| !better(limit, best.value)) {
             continue;
         }
-        let mut limit = bound;
-        let mut tried = bound;
-        loop {
-            let reaches = reaches(logic, term, tried, up);
-            match evidence.never(logic, &[ending.guard(), reaches])? {
-                Err(model) => {
+        // Something that comes to this end at all, and then nothing but questions about what goes further.
+        let Err(model) = evidence.never(logic, &[ending.guard()])? else { continue };
+        let term = count.term(&mut logic.terms);
+        let value = logic.terms.evaluate(term, &model);
+        if best.as_ref().is_none_or(|best| better(value, best.value)) {
+            best = Some(Extreme { value, bound: value, ending: index, model });
+        }
+        let mut solver = Solver::new().budget(CONFLICTS);
+        // The limit itself is reached more often than not: it is tried first.
+        let mut tried = limit;
+        while let Some(known) = best.as_ref().map(|best| best.value).filter(|known| better(limit, *known)) {
+            let reaches = count.reaches(&mut logic.terms, tried, up);
+            match solver.ask(&logic.terms, &[ending.guard(), reaches]) {
+                Answer::Possible(model) => {
                     let value = logic.terms.evaluate(term, &model);
-                    best = Some(Extreme { value, ending: index, model });
+                    best = Some(Extreme { value, bound: value, ending: index, model });
                 }
-                Ok(_) if up => limit = tried.saturating_sub(1),
-                Ok(_) => limit = tried + 1,
+                Answer::Impossible(_) if up => limit = tried - 1,
+                Answer::Impossible(_) => limit = tried + 1,
+                // Nearer to what is known; if that is too hard as well, the limit is all that is proved.
+                Answer::Open(_) if tried.abs_diff(known) <= 1 => {
+                    beyond = Some(beyond.map_or(limit, |other| if better(limit, other) { limit } else { other }));
+                    break;
+                }
+                Answer::Open(_) => {
+                    tried = if up { known + 1 } else { known - 1 };
+                    continue;
+                }
             }
-            let known = best.as_ref().map(|best| best.value);
-            if known.is_some_and(|known| !better(limit, known))
-                || (known.is_none() && outside(limit, count.least, count.most))
-            {
-                break;
-            }
-            // Something, then half of what is left.
-            tried = match known {
-                None if up => count.least,
-                None => count.most,
-                Some(known) if up => known + (limit - known).div_ceil(2),
-                Some(known) => known - (known - limit).div_ceil(2),
-            };
+            let known = best.as_ref().map_or(known, |best| best.value);
+            let half = known.abs_diff(limit).div_ceil(2);
+            tried = if up { known + half } else { known - half };
         }
     }
-    best
-}
-
-fn outside(value: u64, least: u64, most: u64) -> bool {
-    value < least || value > most
-}
-
-/// One bit: whether a count is a number or lies beyond it.
-fn reaches(logic: &mut Logic, count: Term, number: u64, up: bool) -> Term {
-    let number = logic.terms.number(32, number);
-    let short = if up { logic.terms.less(count, number) } else { logic.terms.less(number, count) };
-    logic.terms.not(short)
+    best.map(|best| Extreme { bound: beyond.filter(|limit| better(*limit, best.value)).unwrap_or(best.value), ..best })
 }

@@ -88,15 +88,19 @@ fn flipped(
     known: &BTreeSet<u32>,
     model: &Model,
 ) -> Vec<u32> {
-    let before = logic.terms.evaluate_all(effects, model);
-    let changes = |unknown: Unknown| {
+    let mut tape = logic.terms.tape(effects);
+    tape.load(model);
+    tape.run();
+    let before: Vec<u64> = tape.numbers().collect();
+    let mut changes = |unknown: Unknown| {
         let held = model.get(unknown);
-        let tried = (0..8).map(|bit| held ^ 1 << bit);
-        tried.into_iter().any(|value| {
-            let mut other = model.clone();
-            other.set(unknown, value);
-            logic.terms.evaluate_all(effects, &other) != before
-        })
+        let changed = (0..8).any(|bit| {
+            tape.set(unknown, held ^ 1 << bit);
+            tape.run();
+            !tape.numbers().eq(before.iter().copied())
+        });
+        tape.set(unknown, held);
+        changed
     };
     here.iter()
         .filter(|(offset, _)| !known.contains(offset))

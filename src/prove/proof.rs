@@ -19,9 +19,10 @@ use super::extremes::{Counted, Extreme, greatest, smallest};
 use super::gates::{Doubt, Evidence, Replayed, Sealed};
 use super::ground::{Free, Ground, Logic};
 use super::influence::influence;
-use super::logic::{Model, Term};
+use super::logic::{Model, Term, Unknown};
 use super::said::{Condition, said};
 use super::scope::scope;
+use super::share::Share;
 use super::study::{Study, study, told};
 use super::unknowns::{Source, is};
 use super::witness::{Replayer, Witness};
@@ -211,13 +212,39 @@ pub fn describe_guard(
     guard: Term,
     bits: u32,
 ) -> (Option<Condition>, Option<String>) {
-    let Some(described) = describe(logic, guard) else { return (None, None) };
+    let Some(described) = describe(logic, guard) else { return (None, counted(logic, guard, bits)) };
     let unknowns = &logic.unknowns;
     // Other inputs than the header are no part of a number of headers.
     let header_only =
         logic.terms.unknowns(guard).into_iter().all(|unknown| matches!(unknowns.source(unknown), Source::Image(_)));
     let share = if header_only { described.share(bits, |unknown| unknowns.width(unknown)) } else { None };
     (Some(said(&described, unknowns, harness)), share.map(|share| share.to_string()))
+}
+
+/// The most bits of which every value is tried to count.
+const MOST_COUNTED_BITS: u32 = 16;
+
+/// How many headers of so many bits a guard has that hangs on few of them: each is tried.
+fn counted(logic: &Logic, guard: Term, bits: u32) -> Option<String> {
+    let mut tape = logic.terms.tape(&[guard]);
+    let unknowns: Vec<Unknown> = tape.unknowns().collect();
+    let widths: Vec<u32> = unknowns.iter().map(|unknown| logic.unknowns.width(*unknown)).collect();
+    let used: u32 = widths.iter().sum();
+    let of_header = unknowns.iter().all(|unknown| matches!(logic.unknowns.source(*unknown), Source::Image(_)));
+    if used > MOST_COUNTED_BITS || used > bits || !of_header {
+        return None;
+    }
+    let mut count = 0;
+    for mut value in 0..1u64 << used {
+        for (unknown, width) in unknowns.iter().zip(&widths) {
+            tape.set(*unknown, value & ((1 << width) - 1));
+            value >>= width;
+        }
+        count += i64::from(tape.holds());
+    }
+    let mut share = Share::default();
+    share.add(count, bits - used);
+    Some(share.to_string())
 }
 
 /// The case of a witness.
@@ -317,7 +344,7 @@ impl<'a> Work<'a> {
 
     fn end(&mut self, index: usize, study: &Study, close: &Close, guard: Term, model: &Model) -> EndAnswer {
         let undecided = !close.is_end();
-        let witness = self.replayer.witness(&self.logic, &study.explored, study.way(), guard, model);
+        let witness = self.replayer.witness(&mut self.logic, &study.explored, study.way(), guard, model);
         self.models.push((index, witness.model.clone()));
         if !undecided {
             self.replay(study, &witness);
@@ -382,7 +409,7 @@ impl<'a> Work<'a> {
     ) -> Result<Option<Violation>, Complaint> {
         let harness = Arc::clone(&self.harness);
         let way = &study.ways[candidate.way];
-        let witness = self.replayer.witness(&self.logic, &study.explored, way, candidate.claim, model);
+        let witness = self.replayer.witness(&mut self.logic, &study.explored, way, candidate.claim, model);
         let (confirmed, ends, decision) = self.confirm(candidate.promise, &witness);
         self.witnesses += 1;
         if !confirmed {
@@ -527,13 +554,14 @@ impl<'a> Work<'a> {
         let term = count.term(&mut self.logic.terms);
         let reached = is(&mut self.logic.terms, term, found.value);
         let claim = self.logic.terms.and(ending.guard(), reached);
-        let witness = self.replayer.witness(&self.logic, &study.explored, study.way(), claim, &found.model);
+        let witness = self.replayer.witness(&mut self.logic, &study.explored, study.way(), claim, &found.model);
         self.replay(study, &witness);
         let outcome = self.replayer.run(&witness);
         let (cycles, instructions) = (outcome.cycles, outcome.instructions);
         let milliseconds = self.harness.clock.map(|clock| format!("{:.3}", units::milliseconds(cycles, clock)));
         let branch = ending.close.branch();
         Some(PathAnswer {
+            bound: (found.bound != found.value).then_some(found.bound),
             cycles,
             instructions,
             milliseconds,

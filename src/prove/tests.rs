@@ -107,7 +107,7 @@ fn a_witness_that_replays_elsewhere_is_no_proof() {
     for ending in &study.explored.endings {
         let asked = evidence.never(&mut demo.logic, &[ending.guard()]).unwrap();
         let Err(model) = asked else { continue };
-        let witness = replayer.witness(&demo.logic, &study.explored, study.way(), ending.guard(), &model);
+        let witness = replayer.witness(&mut demo.logic, &study.explored, study.way(), ending.guard(), &model);
         replayer.replay(&mut demo.logic, ending, &witness).unwrap();
         for close in study.closes() {
             let wrong = Ending { close: close.clone(), ..ending.clone() };

@@ -4,11 +4,12 @@
 use std::sync::Arc;
 
 use super::attach::Way;
+use super::describe::same;
 use super::ending::Ending;
 use super::explore::Explored;
 use super::gates::{Doubt, Replayed};
 use super::ground::Logic;
-use super::logic::{Model, Term, Unknown};
+use super::logic::{Answer, Model, Tape, Term, Unknown};
 use super::unknowns::Source;
 use crate::board::{Change, Schedule};
 use crate::run::{Machine, Outcome, Setup, Timing};
@@ -18,6 +19,9 @@ use crate::verdict::short_ending;
 
 /// Bytes that are tried where a claim asks for something else than the ordinary: digits, letters, a space.
 const PLAIN: &[u8] = b"0 A1Z9a-";
+
+/// So many bytes that are out of the ordinary are not worth a question.
+const FEW_ODD: usize = 2;
 
 /// Inputs of a run.
 #[derive(Clone, Debug)]
@@ -53,10 +57,23 @@ impl Replayer {
     }
 
     /// The inputs of a model, moved towards an ordinary cartridge as far as `claim` goes on holding.
-    pub fn witness(&self, logic: &Logic, explored: &Explored, way: &Way, claim: Term, model: &Model) -> Witness {
-        let asked: Vec<Unknown> = logic.terms.unknowns(claim).into_iter().collect();
-        let candidates = self.ordinary.iter().map(|bytes| towards(logic, claim, model, &asked, bytes));
-        let (_, model) = candidates.min_by_key(|(distance, _)| *distance).unwrap_or((0, model.clone()));
+    pub fn witness(&self, logic: &mut Logic, explored: &Explored, way: &Way, claim: Term, model: &Model) -> Witness {
+        let mut tape = logic.terms.tape(&[claim]);
+        let asked: Vec<Unknown> = tape.unknowns().collect();
+        let candidates = self.ordinary.iter().map(|bytes| (towards(logic, &mut tape, model, &asked, bytes), bytes));
+        let best = candidates.min_by_key(|((odd, _), _)| *odd);
+        let Some(((odd, mut model), bytes)) = best else {
+            return self.of_model(logic, explored, way, model.clone());
+        };
+        // Where bytes hang together, one at a time does not get far.
+        if odd > FEW_ODD
+            && let Some(nearer) = nearest(logic, claim, &asked, bytes)
+        {
+            let (fewer, nearer) = towards(logic, &mut tape, &nearer, &asked, bytes);
+            if fewer < odd {
+                model = nearer;
+            }
+        }
         self.of_model(logic, explored, way, model)
     }
 
@@ -153,29 +170,61 @@ impl Replayer {
 }
 
 /// A model that has, of every unknown, what an ordinary cartridge has there if the claim lets it; of how many it does not.
-fn towards(logic: &Logic, claim: Term, model: &Model, asked: &[Unknown], ordinary: &[(u32, u8)]) -> (usize, Model) {
+fn towards(logic: &Logic, tape: &mut Tape, model: &Model, asked: &[Unknown], ordinary: &[(u32, u8)]) -> (usize, Model) {
     let mut near = Model::default();
     for (unknown, source) in logic.unknowns.all() {
         near.set(unknown, usual(source, ordinary));
     }
+    tape.load(&near);
+    if tape.holds() {
+        return (0, near);
+    }
     for unknown in asked {
         near.set(*unknown, model.get(*unknown));
     }
+    tape.load(&near);
     let mut odd = 0;
     for unknown in asked {
         let source = logic.unknowns.source(*unknown);
         let plain = PLAIN.iter().map(|byte| u64::from(*byte)).filter(|_| matches!(source, Source::Image(_)));
-        let tried: Vec<u64> = [usual(source, ordinary)].into_iter().chain(plain).collect();
-        let kept = tried.iter().position(|value| {
-            near.set(*unknown, *value);
-            logic.terms.evaluate(claim, &near) == 1
-        });
+        let tried = [usual(source, ordinary)].into_iter().chain(plain);
+        let mut kept = None;
+        for (place, value) in tried.enumerate() {
+            tape.set(*unknown, value);
+            if tape.holds() {
+                kept = Some(place);
+                near.set(*unknown, value);
+                break;
+            }
+        }
         odd += usize::from(kept != Some(0));
         if kept.is_none() {
-            near.set(*unknown, model.get(*unknown));
+            tape.set(*unknown, model.get(*unknown));
         }
     }
     (odd, near)
+}
+
+/// A model in which as many unknowns as can be are what an ordinary cartridge has: those that cannot all be so are let go
+/// one by one, the last one first.
+fn nearest(logic: &mut Logic, claim: Term, asked: &[Unknown], ordinary: &[(u32, u8)]) -> Option<Model> {
+    let mut kept: Vec<Term> = Vec::with_capacity(asked.len());
+    for unknown in asked {
+        let value = usual(logic.unknowns.source(*unknown), ordinary);
+        kept.push(same(logic, *unknown, value));
+    }
+    loop {
+        let mut question = kept.clone();
+        question.push(claim);
+        match logic.solver.ask(&logic.terms, &question) {
+            Answer::Possible(model) => return Some(model),
+            Answer::Impossible(refutation) => {
+                let last = refutation.core().iter().filter(|place| **place < kept.len()).max().copied()?;
+                kept.remove(last);
+            }
+            Answer::Open(_) => return None,
+        }
+    }
 }
 
 /// What an unknown is in an ordinary run.

@@ -207,8 +207,11 @@ fn write_paths(out: &mut impl Write, answer: &Answer) -> io::Result<()> {
             writeln!(out, "\n{BOLD}Ways to a branch{BOLD:#}")?;
         }
         let time = path.milliseconds.as_ref().map_or_else(String::new, |time| format!(", {time} ms"));
+        let bound = path.bound.map_or_else(String::new, |bound| {
+            format!(" (this is not proved to be the extreme; {} is not passed)", units::thousands(bound))
+        });
         let text = format!(
-            "{} cycles{time}, {} instructions, to {}: {}",
+            "{} cycles{time}, {} instructions, to {}: {}{bound}",
             units::thousands(path.cycles),
             units::thousands(path.instructions),
             path.branch,

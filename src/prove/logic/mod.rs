@@ -17,11 +17,13 @@ mod path;
 mod simplify;
 mod smtlib;
 mod solver;
+mod tape;
 mod term;
 mod view;
 
 pub use certify::{Checker, NotImplied, Refutation};
 pub use model::{Model, Unknown};
 pub use solver::{Answer, Solver};
+pub use tape::Tape;
 pub use term::{Term, Terms};
 pub use view::View;
