@@ -1,12 +1,12 @@
 //! What no input reaches: instructions of the routine, and entries of tables in the ROM.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::answer::{DeadCode, DeadEntry};
 use super::explore::Taken;
 use super::gates::Evidence;
 use super::ground::Logic;
-use super::logic::{Model, Term};
+use super::logic::{Model, Tape, Term};
 use super::order::Order;
 use super::study::Study;
 use super::unknowns::any;
@@ -19,22 +19,38 @@ const SHOWN: usize = 16;
 struct Possible<'a> {
     logic: &'a mut Logic,
     evidence: &'a mut Evidence,
-    models: Vec<Model>,
+    guards: Vec<Term>,
+    tape: Tape,
+    /// The guards that hold under some model.
+    alive: BTreeSet<Term>,
 }
 
-impl Possible<'_> {
+impl<'a> Possible<'a> {
+    fn new(logic: &'a mut Logic, evidence: &'a mut Evidence, guards: BTreeSet<Term>, models: &[Model]) -> Self {
+        let guards: Vec<Term> = guards.into_iter().collect();
+        let tape = logic.terms.tape(&guards);
+        let mut possible = Self { logic, evidence, guards, tape, alive: BTreeSet::new() };
+        models.iter().for_each(|model| possible.learn(model));
+        possible
+    }
+
+    fn learn(&mut self, model: &Model) {
+        self.tape.load(model);
+        self.tape.run();
+        let holding = self.guards.iter().zip(self.tape.numbers()).filter(|(_, number)| *number == 1);
+        self.alive.extend(holding.map(|(guard, _)| *guard));
+    }
+
     /// Whether any of these guards can hold.
     fn any(&mut self, guards: &[Term]) -> bool {
-        for model in self.models.iter().rev() {
-            if self.logic.terms.evaluate_all(guards, model).contains(&1) {
-                return true;
-            }
+        if guards.iter().any(|guard| self.alive.contains(guard)) {
+            return true;
         }
         let some = any(&mut self.logic.terms, guards.iter().copied());
         match self.evidence.never(self.logic, &[some]) {
             Some(Ok(_)) => false,
             Some(Err(model)) => {
-                self.models.push(model);
+                self.learn(&model);
                 true
             }
             None => true,
@@ -60,7 +76,8 @@ pub fn dead_code(
             reached.entry(*at).or_default().extend(guards);
         }
     }
-    let mut possible = Possible { logic, evidence, models: models.to_vec() };
+    let guards = reached.values().flatten().copied().collect();
+    let mut possible = Possible::new(logic, evidence, guards, models);
     let mut known: BTreeMap<Vec<Term>, bool> = BTreeMap::new();
     let mut list: Vec<DeadCode> = Vec::new();
     let mut behind = None;
@@ -102,7 +119,8 @@ pub fn dead_entries(
             }
         }
     }
-    let mut possible = Possible { logic, evidence, models: models.to_vec() };
+    let guards = taken.values().flatten().map(|way| way.guard).collect();
+    let mut possible = Possible::new(logic, evidence, guards, models);
     let mut list: Vec<DeadEntry> = Vec::new();
     for ((from, _), ways) in taken {
         let Some(pointers) = pointers(harness, &ways) else { continue };

@@ -1,12 +1,13 @@
 //! The longest and the shortest path: the greatest and the smallest value that a count can have, with inputs that have it.
 
+use super::bound::Search;
 use super::ending::Ending;
 use super::gates::Evidence;
 use super::ground::Logic;
 use super::logic::{Answer, Model, Solver};
 
 /// Conflicts that one question about a path may take: past them, bounds are what is left.
-const CONFLICTS: u64 = 2_000;
+const CONFLICTS: u64 = 300;
 
 /// An extreme: a value that is reached, the ending, and inputs.
 #[derive(Clone, Debug)]
@@ -65,6 +66,19 @@ fn extreme(logic: &mut Logic, evidence: &mut Evidence, endings: &[Ending], what:
         let value = logic.terms.evaluate(term, &model);
         if best.as_ref().is_none_or(|best| better(value, best.value)) {
             best = Some(Extreme { value, bound: value, ending: index, model });
+        }
+        // What only hangs on comparisons is searched through; sums are too much for a solver.
+        if let Some(search) = Search::new(&logic.terms, ending.guard(), term, up) {
+            let found = search.run(best.as_ref().map(|best| best.value));
+            if let Some((value, model)) = found.best {
+                best = Some(Extreme { value, bound: value, ending: index, model });
+            }
+            if best.as_ref().is_some_and(|best| better(found.bound, best.value)) {
+                beyond = Some(
+                    beyond.map_or(found.bound, |other| if better(found.bound, other) { found.bound } else { other }),
+                );
+            }
+            continue;
         }
         let mut solver = Solver::new().budget(CONFLICTS);
         // The limit itself is reached more often than not: it is tried first.

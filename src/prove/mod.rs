@@ -6,6 +6,7 @@
 
 mod answer;
 mod attach;
+mod bound;
 mod breaches;
 mod count;
 mod dead;

@@ -20,7 +20,7 @@ pub fn uses_of(rig: &Rig, node: &Node) -> (Live, Live) {
     let mut script = Script::default();
     let (mut uses, mut defines, mut ways) = (0, u32::MAX, 0);
     loop {
-        let mut blank = Blank { values: Flat::default(), script: &mut script, rig };
+        let mut blank = Blank { values: Flat, script: &mut script, rig };
         let mut core = start(&mut blank, rig, node);
         let step = core.step(&mut blank);
         uses |= core.trail.uses;
@@ -44,8 +44,8 @@ pub fn uses_of(rig: &Rig, node: &Node) -> (Live, Live) {
 fn start(blank: &mut Blank, rig: &Rig, node: &Node) -> Core<Perhaps> {
     let pc = node.decoded.instruction().pc;
     let mut core = Core::start(blank, &crate::cpu::registers(rig.routine.status, 0, pc));
-    let long = blank.values.unknown(32);
-    let flag = blank.values.unknown(1);
+    let long = Perhaps::unknown(32);
+    let flag = Perhaps::unknown(1);
     core.data = [long; 8];
     core.address = [long; 7];
     (core.user_stack, core.supervisor_stack) = (long, long);
@@ -73,7 +73,7 @@ impl Blank<'_> {
     fn word(&mut self, address: u32) -> Perhaps {
         match self.rig.map.code_word(address & crate::board::BUS_MASK) {
             Some(word) => self.values.number(16, u64::from(word)),
-            None => self.values.unknown(16),
+            None => Perhaps::unknown(16),
         }
     }
 }
@@ -103,11 +103,11 @@ impl World for Blank<'_> {
     }
 
     fn read_byte(&mut self, _: ValueOf<Self>, _: FunctionCode) -> Result<Option<Perhaps>, Opaque> {
-        Ok(Some(self.values.unknown(8)))
+        Ok(Some(Perhaps::unknown(8)))
     }
 
     fn read_word(&mut self, _: ValueOf<Self>, _: FunctionCode) -> Result<Option<Perhaps>, Opaque> {
-        Ok(Some(self.values.unknown(16)))
+        Ok(Some(Perhaps::unknown(16)))
     }
 
     fn fetch(&mut self, at: u32, _: FunctionCode) -> Result<Option<Perhaps>, Opaque> {

@@ -23,6 +23,9 @@ const PLAIN: &[u8] = b"0 A1Z9a-";
 /// So many bytes that are out of the ordinary are not worth a question.
 const FEW_ODD: usize = 2;
 
+/// So many ordinary cartridges are tried, the nearest first.
+const NEAREST: usize = 4;
+
 /// Inputs of a run.
 #[derive(Clone, Debug)]
 pub struct Witness {
@@ -60,7 +63,15 @@ impl Replayer {
     pub fn witness(&self, logic: &mut Logic, explored: &Explored, way: &Way, claim: Term, model: &Model) -> Witness {
         let mut tape = logic.terms.tape(&[claim]);
         let asked: Vec<Unknown> = tape.unknowns().collect();
-        let candidates = self.ordinary.iter().map(|bytes| (towards(logic, &mut tape, model, &asked, bytes), bytes));
+        // Those that have most in common with the model already.
+        let alike = |bytes: &&Vec<(u32, u8)>| {
+            let differs = |unknown: &&Unknown| usual(logic.unknowns.source(**unknown), bytes) != model.get(**unknown);
+            asked.iter().filter(differs).count()
+        };
+        let mut near: Vec<&Vec<(u32, u8)>> = self.ordinary.iter().collect();
+        near.sort_by_key(alike);
+        near.truncate(NEAREST);
+        let candidates = near.iter().map(|bytes| (towards(logic, &mut tape, model, &asked, bytes), *bytes));
         let best = candidates.min_by_key(|((odd, _), _)| *odd);
         let Some(((odd, mut model), bytes)) = best else {
             return self.of_model(logic, explored, way, model.clone());
@@ -186,8 +197,14 @@ fn towards(logic: &Logic, tape: &mut Tape, model: &Model, asked: &[Unknown], ord
     let mut odd = 0;
     for unknown in asked {
         let source = logic.unknowns.source(*unknown);
-        let plain = PLAIN.iter().map(|byte| u64::from(*byte)).filter(|_| matches!(source, Source::Image(_)));
-        let tried = [usual(source, ordinary)].into_iter().chain(plain);
+        let (found, wanted) = (model.get(*unknown), usual(source, ordinary));
+        if found == wanted {
+            continue;
+        }
+        // A letter or a digit is as good as another.
+        let odd_byte = matches!(source, Source::Image(_)) && !(0x20..0x7F).contains(&found);
+        let plain = PLAIN.iter().map(|byte| u64::from(*byte)).filter(|_| odd_byte);
+        let tried = [wanted].into_iter().chain(plain);
         let mut kept = None;
         for (place, value) in tried.enumerate() {
             tape.set(*unknown, value);

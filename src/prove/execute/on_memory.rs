@@ -80,7 +80,8 @@ impl<M: Memory> World for OnMemory<'_, M> {
         self.memory.idle(clocks.bits as u32);
     }
 
-    fn reset_devices(&mut self) {
+    fn reset_devices(&mut self) -> Result<(), Infallible> {
         self.memory.reset_devices();
+        Ok(())
     }
 }

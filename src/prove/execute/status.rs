@@ -98,7 +98,7 @@ impl<W: World> Processor<'_, W> {
     pub(super) fn reset_devices(&mut self) -> Run<W> {
         self.privileged()?;
         self.idle(128);
-        self.world.reset_devices();
+        self.world.reset_devices().map_err(super::Ended::Cut)?;
         self.finish()
     }
 

@@ -60,6 +60,16 @@ impl Terms {
         }
     }
 
+    /// These terms and all that they are made of, operands first.
+    pub fn topological(&self, roots: &[Term]) -> Vec<Term> {
+        self.below(roots, usize::MAX, |_| false)
+    }
+
+    /// The bits of a term.
+    pub fn bits_of(&self, term: Term) -> u32 {
+        self.width_of(term)
+    }
+
     /// The unknowns that occur in a term.
     pub fn unknowns(&self, term: Term) -> BTreeSet<Unknown> {
         let all = self.below(&[term], usize::MAX, |_| false).into_iter();

@@ -1,5 +1,6 @@
 //! What a term is made of, for those who walk over terms or print them.
 
+use super::meaning::meaning;
 use super::model::Unknown;
 use super::term::Term;
 
@@ -47,6 +48,11 @@ pub enum View {
 }
 
 impl View {
+    /// What the operation gives for numbers; `width` is that of its result, `last_width` that of its last operand.
+    pub fn of_numbers(self, width: u32, operands: [u64; 3], last_width: u32) -> u64 {
+        meaning(self, width, operands, last_width)
+    }
+
     /// The operands, in order.
     pub fn operands(self) -> impl Iterator<Item = Term> {
         use View::*;
