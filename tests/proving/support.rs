@@ -118,18 +118,16 @@ impl Garden {
 
     /// A random one-bit term.
     pub fn bit(&mut self) -> Grown {
-        loop {
-            let of = self.any();
-            match self.below(4) {
-                0 if of.width == 1 => return of,
-                0 => {
-                    let low = self.below(of.width);
-                    return self.part(&of, low, 1);
-                }
-                kind => {
-                    let other = self.fit(of.width);
-                    return self.binary(if kind == 1 { 11 } else { 12 }, &of, &other);
-                }
+        let of = self.any();
+        match self.below(4) {
+            0 if of.width == 1 => of,
+            0 => {
+                let low = self.below(of.width);
+                self.part(&of, low, 1)
+            }
+            kind => {
+                let other = self.fit(of.width);
+                self.binary(if kind == 1 { 11 } else { 12 }, &of, &other)
             }
         }
     }

@@ -80,11 +80,11 @@ impl Terms {
                 self.make_or(of, mask)
             }
             (_, Some(mask)) if let Some((from, count)) = run(mask) => {
-                let middle = Some(self.make_number(count, u64::MAX));
+                let middle = self.make_number(count, u64::MAX);
                 let below = (from > 0).then(|| self.make_part(left, 0, from));
                 let end = from + count;
                 let above = (end < width).then(|| self.make_part(left, end, width - end));
-                self.sandwich(above, middle.unwrap_or(left), below)
+                self.sandwich(above, middle, below)
             }
             _ => self.intern(view, width),
         }
