@@ -41,14 +41,19 @@ impl Garden {
 
     /// Unknowns of random widths under a few random models.
     pub fn wild(seed: u64, models: usize) -> Self {
+        Self::of_width(seed, models, 64)
+    }
+
+    /// The same, nothing being wider than this.
+    pub fn of_width(seed: u64, models: usize, widest: u32) -> Self {
         let mut noise = Noise::new(seed);
-        let widths: Vec<u32> = (0..4).map(|_| if noise.coin() { 8 } else { below(&mut noise, 64) + 1 }).collect();
+        let widths: Vec<u32> = (0..4).map(|_| if noise.coin() { 8 } else { below(&mut noise, widest) + 1 }).collect();
         let mut model = |_| {
             let value = |(index, &width): (usize, &u32)| (Unknown(index as u32), number(&mut noise, width));
             widths.iter().enumerate().map(value).collect()
         };
         let models = (0..models).map(&mut model).collect();
-        Self::new(seed, &widths, models, 64)
+        Self::new(seed, &widths, models, widest)
     }
 
     /// Every model of unknowns of these widths.

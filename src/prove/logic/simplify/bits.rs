@@ -123,20 +123,10 @@ impl Terms {
                 let mask = self.make_number(width, mask ^ number);
                 self.make_xor(of, mask)
             }
-            (View::Xor(one, two), _) if one == right || two == right => {
-                if one == right {
-                    two
-                } else {
-                    one
-                }
-            }
-            (_, View::Xor(one, two)) if one == left || two == left => {
-                if one == left {
-                    two
-                } else {
-                    one
-                }
-            }
+            (View::Xor(one, two), _) if one == right => two,
+            (View::Xor(one, two), _) if two == right => one,
+            (_, View::Xor(one, two)) if one == left => two,
+            (_, View::Xor(one, two)) if two == left => one,
             _ => self.piecewise(view, width).unwrap_or_else(|| self.intern(view, width)),
         }
     }
