@@ -37,7 +37,9 @@ fn answers(program: &PathBuf, scripts: &[String]) -> Vec<String> {
 
 /// A formula, as its conjuncts, and their conjunction.
 fn formula(seed: u64) -> (Garden, Vec<Term>, Term) {
-    let mut garden = Garden::wild(50_000 + seed, 1);
+    // Wide products and quotients are slow to decide for both.
+    let widest = [64, 24, 16, 12][seed as usize % 4];
+    let mut garden = Garden::of_width(50_000 + seed, 1, widest);
     let size = 4 + garden.below(14);
     (0..size).for_each(|_| garden.grow());
     let count = 2 + garden.below(3);
@@ -62,7 +64,7 @@ fn an_independent_solver_says_the_same() {
     while ours.len() < 2000 {
         let (garden, asked, whole) = formula(seed);
         seed += 1;
-        let answer = match Solver::new().budget(3_000).ask(&garden.terms, &asked) {
+        let answer = match Solver::new().budget(60).ask(&garden.terms, &asked) {
             Answer::Possible(_) if yes < 1000 => "sat",
             Answer::Impossible(_) if no < 1000 => "unsat",
             _ => continue,

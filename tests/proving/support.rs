@@ -41,14 +41,19 @@ impl Garden {
 
     /// Unknowns of random widths under a few random models.
     pub fn wild(seed: u64, models: usize) -> Self {
+        Self::of_width(seed, models, 64)
+    }
+
+    /// The same, nothing being wider than this.
+    pub fn of_width(seed: u64, models: usize, widest: u32) -> Self {
         let mut noise = Noise::new(seed);
-        let widths: Vec<u32> = (0..4).map(|_| if noise.coin() { 8 } else { below(&mut noise, 64) + 1 }).collect();
+        let widths: Vec<u32> = (0..4).map(|_| if noise.coin() { 8 } else { below(&mut noise, widest) + 1 }).collect();
         let mut model = |_| {
             let value = |(index, &width): (usize, &u32)| (Unknown(index as u32), number(&mut noise, width));
             widths.iter().enumerate().map(value).collect()
         };
         let models = (0..models).map(&mut model).collect();
-        Self::new(seed, &widths, models, 64)
+        Self::new(seed, &widths, models, widest)
     }
 
     /// Every model of unknowns of these widths.
@@ -118,18 +123,16 @@ impl Garden {
 
     /// A random one-bit term.
     pub fn bit(&mut self) -> Grown {
-        loop {
-            let of = self.any();
-            match self.below(4) {
-                0 if of.width == 1 => return of,
-                0 => {
-                    let low = self.below(of.width);
-                    return self.part(&of, low, 1);
-                }
-                kind => {
-                    let other = self.fit(of.width);
-                    return self.binary(if kind == 1 { 11 } else { 12 }, &of, &other);
-                }
+        let of = self.any();
+        match self.below(4) {
+            0 if of.width == 1 => of,
+            0 => {
+                let low = self.below(of.width);
+                self.part(&of, low, 1)
+            }
+            kind => {
+                let other = self.fit(of.width);
+                self.binary(if kind == 1 { 11 } else { 12 }, &of, &other)
             }
         }
     }

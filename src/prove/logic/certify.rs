@@ -185,11 +185,7 @@ impl Checker {
         let free = open.iter().take_while(|&&literal| !self.holds[index(-literal)]).count();
         match (open.as_slice(), free) {
             (_, 0) => self.broken = true,
-            (&[first, ..], 1) => {
-                if self.assume(first) && self.propagate().is_some() {
-                    self.broken = true;
-                }
-            }
+            (&[first, ..], 1) => self.broken |= self.assume(first) && self.propagate().is_some(),
             (&[first, second, ..], _) => {
                 self.watches[index(first)].push(Watch { clause: place, blocker: second });
                 self.watches[index(second)].push(Watch { clause: place, blocker: first });

@@ -56,15 +56,15 @@ impl Domain for Terms {
     }
 
     fn shift_left(&mut self, value: Term, by: Term) -> Term {
-        self.make_shift(View::ShiftLeft(value, by))
+        self.make_shift(value, by, View::ShiftLeft)
     }
 
     fn shift_right(&mut self, value: Term, by: Term) -> Term {
-        self.make_shift(View::ShiftRight(value, by))
+        self.make_shift(value, by, View::ShiftRight)
     }
 
     fn shift_right_signed(&mut self, value: Term, by: Term) -> Term {
-        self.make_shift(View::ShiftRightSigned(value, by))
+        self.make_shift(value, by, View::ShiftRightSigned)
     }
 
     fn equal(&mut self, left: Term, right: Term) -> Term {

@@ -175,3 +175,40 @@ fn number_of(literal: Lit) -> i32 {
     let number = literal.var().idx() as i32 + 1;
     if literal.sign() { number } else { -number }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::prove::Domain;
+
+    /// A byte that is below 3 and above 4.
+    fn impossible(terms: &mut Terms) -> [Term; 2] {
+        let (byte, three, four) = (terms.unknown(Unknown(0), 8), terms.number(8, 3), terms.number(8, 4));
+        [terms.less(byte, three), terms.less(four, byte)]
+    }
+
+    #[test]
+    fn a_learnt_clause_that_does_not_follow_leaves_the_answer_open() {
+        let mut terms = Terms::new();
+        let all = impossible(&mut terms);
+        assert!(matches!(Engine::new(1000).ask(&terms, &all, 1000), Said::Impossible(_)));
+        let mut engine = Engine::new(1000);
+        let literal = engine.blaster.literal(&terms, all[0]);
+        // As a solver with a fault would: the byte is simply never below 3.
+        engine.blaster.gates.clauses.cb_mut().write(LEARNT, [-literal].into_iter());
+        assert!(matches!(engine.ask(&terms, &all, 1000), Said::Open(_)));
+        assert!(engine.is_used_up());
+    }
+
+    #[test]
+    fn a_core_that_is_not_impossible_leaves_the_answer_open() {
+        let mut terms = Terms::new();
+        let all = impossible(&mut terms);
+        let mut engine = Engine::new(1000);
+        assert!(matches!(engine.ask(&terms, &all, 1000), Said::Impossible(_)));
+        let literals = all.map(|term| engine.blaster.literal(&terms, term));
+        assert!(matches!(engine.certify(&literals[..1], &literals), Said::Open(_)));
+        assert!(matches!(engine.certify(&literals, &literals[1..]), Said::Open(_)));
+        assert!(matches!(engine.certify(&literals, &literals), Said::Impossible(_)));
+    }
+}

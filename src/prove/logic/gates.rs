@@ -49,7 +49,7 @@ impl<C: Clauses> Gates<C> {
             (TRUE, other) | (other, TRUE) => return other,
             _ => {}
         }
-        self.gate(Gate::And(left, right), |out| vec![vec![-out, left], vec![-out, right], vec![out, -left, -right]])
+        self.gate(Gate::And(left, right), |out| [[-out, left, left], [-out, right, right], [out, -left, -right]])
     }
 
     /// One of them.
@@ -66,12 +66,7 @@ impl<C: Clauses> Gates<C> {
             _ if left == right => FALSE,
             (TRUE, other) => -other,
             _ => self.gate(Gate::Xor(left, right), |out| {
-                vec![
-                    vec![-out, left, right],
-                    vec![-out, -left, -right],
-                    vec![out, -left, right],
-                    vec![out, left, -right],
-                ]
+                [[-out, left, right], [-out, -left, -right], [out, -left, right], [out, left, -right]]
             }),
         };
         if flip { -out } else { out }
@@ -93,13 +88,13 @@ impl<C: Clauses> Gates<C> {
             _ => {}
         }
         self.gate(Gate::Choice(condition, then, other), |out| {
-            vec![
-                vec![-condition, -then, out],
-                vec![-condition, then, -out],
-                vec![condition, -other, out],
-                vec![condition, other, -out],
-                vec![-then, -other, out],
-                vec![then, other, -out],
+            [
+                [-condition, -then, out],
+                [-condition, then, -out],
+                [condition, -other, out],
+                [condition, other, -out],
+                [-then, -other, out],
+                [then, other, -out],
             ]
         })
     }
@@ -119,24 +114,26 @@ impl<C: Clauses> Gates<C> {
             }
         }
         self.gate(Gate::Majority(one, two, three), |out| {
-            vec![
-                vec![-out, one, two],
-                vec![-out, one, three],
-                vec![-out, two, three],
-                vec![out, -one, -two],
-                vec![out, -one, -three],
-                vec![out, -two, -three],
+            [
+                [-out, one, two],
+                [-out, one, three],
+                [-out, two, three],
+                [out, -one, -two],
+                [out, -one, -three],
+                [out, -two, -three],
             ]
         })
     }
 
-    fn gate(&mut self, gate: Gate, clauses: impl Fn(i32) -> Vec<Vec<i32>>) -> i32 {
+    fn gate<const N: usize, const L: usize>(&mut self, gate: Gate, clauses: impl Fn(i32) -> [[i32; L]; N]) -> i32 {
         if let Some(&out) = self.made.get(&gate) {
             return out;
         }
         let out = self.clauses.variable();
         for clause in clauses(out) {
-            self.clauses.clause(&clause);
+            // A literal that stands twice fills a shorter clause up.
+            let doubled = clause[L - 1] == clause[L - 2];
+            self.clauses.clause(&clause[..L - usize::from(doubled)]);
         }
         self.made.insert(gate, out);
         out

@@ -2,7 +2,7 @@
 //! SAT solver, but only about the conjuncts that hang together with those that failed: the last model does for the rest.
 //! So the work of a question is that of its difference to the one before.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, VecDeque};
 
 use super::certify::Refutation;
 use super::engine::{Engine, Said};
@@ -17,9 +17,11 @@ const BUDGET: u64 = 1_000_000;
 /// Variables of the engine for questions of ordinary size. Solving with many more is slower than starting again.
 const LARGE: u32 = 200_000;
 /// Variables of the engine for small questions.
-const SMALL: u32 = 4_000;
+const SMALL: u32 = 1_000;
+/// Models that are tried again.
+const EARLIER: usize = 4;
 /// Terms of a small question.
-const FEW: usize = 300;
+const FEW: usize = 100;
 /// Impossible questions that are remembered.
 const REMEMBERED: usize = 1 << 16;
 
@@ -34,6 +36,19 @@ pub enum Answer {
     Open(String),
 }
 
+/// A model with what terms are under it.
+#[derive(Default)]
+struct Found {
+    model: Model,
+    memo: Memo,
+}
+
+impl Found {
+    fn holds(&mut self, terms: &Terms, term: Term) -> bool {
+        terms.evaluate_with(term, &self.model, &mut self.memo) == 1
+    }
+}
+
 /// Answers questions about one pool of terms, one after the other.
 pub struct Solver {
     budget: u64,
@@ -43,10 +58,10 @@ pub struct Solver {
     large: Engine,
     path: Path,
     /// Every conjunct of the path up to `holding` is 1 under it.
-    model: Model,
+    last: Found,
     holding: usize,
-    /// What terms are under `model`.
-    memo: Memo,
+    /// Models before that, the latest first. A walk over two branches goes from one to the other and back.
+    earlier: VecDeque<Found>,
     impossible: FastMap<Box<[Term]>, Refutation>,
 }
 
@@ -65,9 +80,9 @@ impl Solver {
             small: Engine::new(SMALL),
             large: Engine::new(LARGE),
             path: Path::default(),
-            model: Model::new(),
+            last: Found::default(),
             holding: 0,
-            memo: Memo::default(),
+            earlier: VecDeque::new(),
             impossible: FastMap::default(),
         }
     }
@@ -109,9 +124,9 @@ impl Solver {
         order.sort_by_key(|&term| std::cmp::Reverse(terms.conjuncts(term)));
         self.holding = self.holding.min(self.path.go(terms, &order));
         let failing = self.failing(terms);
-        if failing.is_empty() {
+        if failing.is_empty() || self.go_back(terms, key, &failing) {
             self.holding = self.path.conjuncts().len();
-            return Answer::Possible(self.model.clone());
+            return Answer::Possible(self.last.model.clone());
         }
         let (places, unknowns) = self.path.around(terms, &failing);
         let asked: Vec<Term> = places.iter().map(|&place| self.path.conjuncts()[place]).collect();
@@ -144,9 +159,24 @@ impl Solver {
     /// The conjuncts that are not 1 under the last model.
     fn failing(&mut self, terms: &Terms) -> Vec<usize> {
         let conjuncts = self.path.conjuncts();
-        (self.holding..conjuncts.len())
-            .filter(|&place| terms.evaluate_with(conjuncts[place], &self.model, &mut self.memo) != 1)
-            .collect()
+        (self.holding..conjuncts.len()).filter(|&place| !self.last.holds(terms, conjuncts[place])).collect()
+    }
+
+    /// Goes back to an earlier model if there is one under which everything is 1.
+    fn go_back(&mut self, terms: &Terms, key: &[Term], failing: &[usize]) -> bool {
+        let conjuncts = self.path.conjuncts();
+        let good = self.earlier.iter_mut().position(|found| {
+            let mut first = failing.iter().map(|&place| conjuncts[place]);
+            first.all(|term| found.holds(terms, term)) && key.iter().all(|&term| found.holds(terms, term))
+        });
+        let Some(found) = good.and_then(|place| self.earlier.remove(place)) else { return false };
+        self.replace(found);
+        true
+    }
+
+    fn replace(&mut self, found: Found) {
+        self.earlier.push_front(std::mem::replace(&mut self.last, found));
+        self.earlier.truncate(EARLIER);
     }
 
     /// Takes over the values of some unknowns, if what they were wanted for is 1 then. Nothing else that holds has any of
@@ -157,12 +187,13 @@ impl Solver {
         if asked.iter().any(|&term| terms.evaluate_with(term, &found, &mut memo) != 1) {
             return Answer::Open("the model is wrong".to_owned());
         }
+        let mut model = self.last.model.clone();
         for (unknown, value) in values {
-            self.model.set(unknown, value);
+            model.set(unknown, value);
         }
-        self.memo.clear();
+        self.replace(Found { model: model.clone(), memo: Memo::default() });
         self.holding = self.path.conjuncts().len();
-        Answer::Possible(self.model.clone())
+        Answer::Possible(model)
     }
 }
 
@@ -172,4 +203,60 @@ fn key(all: &[Term]) -> Box<[Term]> {
     key.sort_unstable();
     key.dedup();
     key.into()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::prove::Domain;
+
+    #[test]
+    fn a_wrong_model_is_never_given() {
+        let mut terms = Terms::new();
+        let (byte, three) = (terms.unknown(Unknown(7), 8), terms.number(8, 3));
+        let equal = terms.equal(byte, three);
+        let mut solver = Solver::new();
+        let wrong = solver.accept(&terms, &[equal], BTreeMap::from([(Unknown(7), 4)]));
+        assert_eq!(wrong, Answer::Open("the model is wrong".to_owned()));
+        let right = solver.accept(&terms, &[equal], BTreeMap::from([(Unknown(7), 3)]));
+        assert!(matches!(right, Answer::Possible(model) if model.get(Unknown(7)) == 3));
+    }
+
+    #[test]
+    fn another_pool_makes_everything_new() {
+        let mut solver = Solver::new();
+        for number in [3, 5] {
+            let mut terms = Terms::new();
+            let (byte, number) = (terms.unknown(Unknown(0), 8), terms.number(8, number));
+            let three = terms.number(8, 3);
+            let (equal, three) = (terms.equal(byte, number), terms.equal(byte, three));
+            let not = terms.not(three);
+            let possible = matches!(solver.ask(&terms, &[equal, not]), Answer::Possible(_));
+            assert_eq!(possible, terms.known_of(number) == Some(5));
+        }
+    }
+
+    #[test]
+    fn models_and_engines_change_under_many_questions_and_the_answers_hold() {
+        let mut terms = Terms::new();
+        let mut solver = Solver::new();
+        let (mut guards, mut products) = (vec![terms.bit(true)], Vec::new());
+        for index in 0..400 {
+            let byte = terms.unknown(Unknown(index), 8);
+            let (seven, number) = (terms.number(8, 7), terms.number(8, u64::from(index)));
+            let product = terms.mul(byte, seven);
+            let equal = terms.equal(product, number);
+            let (guard, not) = (guards[index as usize / 2], terms.not(equal));
+            guards.push(if index % 3 == 0 { terms.and(guard, not) } else { terms.and(guard, equal) });
+            products.push((equal, not));
+        }
+        for (place, &guard) in guards.iter().enumerate() {
+            let Answer::Possible(model) = solver.ask(&terms, &[guard]) else { panic!("guard {place}") };
+            assert_eq!(terms.evaluate(guard, &model), 1);
+            let (equal, not) = products[place.saturating_sub(1)];
+            let last = if place % 3 == 1 { equal } else { not };
+            let both = solver.ask(&terms, &[last, guard]);
+            assert_eq!(matches!(both, Answer::Impossible(_)), place > 0, "guard {place}");
+        }
+    }
 }

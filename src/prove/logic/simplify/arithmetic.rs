@@ -99,7 +99,7 @@ impl Terms {
             Some(0) => right,
             Some(number) if number.is_power_of_two() => {
                 let by = self.make_number(width, u64::from(number.trailing_zeros()));
-                self.make_shift(View::ShiftLeft(left, by))
+                self.make_shift(left, by, View::ShiftLeft)
             }
             _ => self.intern(view, width),
         }
@@ -115,7 +115,7 @@ impl Terms {
             Some(0) => self.make_number(width, ones(width)),
             Some(number) if number.is_power_of_two() => {
                 let by = self.make_number(width, u64::from(number.trailing_zeros()));
-                self.make_shift(View::ShiftRight(left, by))
+                self.make_shift(left, by, View::ShiftRight)
             }
             _ => self.intern(view, width),
         }

@@ -80,11 +80,11 @@ impl Terms {
                 self.make_or(of, mask)
             }
             (_, Some(mask)) if let Some((from, count)) = run(mask) => {
-                let middle = Some(self.make_number(count, u64::MAX));
+                let middle = self.make_number(count, u64::MAX);
                 let below = (from > 0).then(|| self.make_part(left, 0, from));
                 let end = from + count;
                 let above = (end < width).then(|| self.make_part(left, end, width - end));
-                self.sandwich(above, middle.unwrap_or(left), below)
+                self.sandwich(above, middle, below)
             }
             _ => self.intern(view, width),
         }
@@ -123,20 +123,10 @@ impl Terms {
                 let mask = self.make_number(width, mask ^ number);
                 self.make_xor(of, mask)
             }
-            (View::Xor(one, two), _) if one == right || two == right => {
-                if one == right {
-                    two
-                } else {
-                    one
-                }
-            }
-            (_, View::Xor(one, two)) if one == left || two == left => {
-                if one == left {
-                    two
-                } else {
-                    one
-                }
-            }
+            (View::Xor(one, two), _) if one == right => two,
+            (View::Xor(one, two), _) if two == right => one,
+            (_, View::Xor(one, two)) if one == left => two,
+            (_, View::Xor(one, two)) if two == left => one,
             _ => self.piecewise(view, width).unwrap_or_else(|| self.intern(view, width)),
         }
     }

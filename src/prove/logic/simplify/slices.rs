@@ -171,11 +171,8 @@ impl Terms {
     }
 
     /// A shift, of whichever kind.
-    pub(in crate::prove::logic) fn make_shift(&mut self, view: View) -> Term {
-        let (View::ShiftLeft(value, by) | View::ShiftRight(value, by) | View::ShiftRightSigned(value, by)) = view
-        else {
-            unreachable!("not a shift");
-        };
+    pub(in crate::prove::logic) fn make_shift(&mut self, value: Term, by: Term, kind: fn(Term, Term) -> View) -> Term {
+        let view = kind(value, by);
         let width = self.width_of(value);
         if let Some(term) = self.folded(view, width) {
             return term;
