@@ -9,7 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::logic::{Model, Term, Terms, Unknown, View};
 
 /// Operations that one search may take.
-const MOST_OPERATIONS: u64 = 60_000_000;
+const MOST_OPERATIONS: u64 = 30_000_000;
 
 /// Unknowns that one search may have: it goes as deep as there are.
 const MOST_INPUTS: usize = 1000;

@@ -71,8 +71,16 @@ impl Replayer {
         let mut near: Vec<&Vec<(u32, u8)>> = self.ordinary.iter().collect();
         near.sort_by_key(alike);
         near.truncate(NEAREST);
-        let candidates = near.iter().map(|bytes| (towards(logic, &mut tape, model, &asked, bytes), *bytes));
-        let best = candidates.min_by_key(|((odd, _), _)| *odd);
+        let mut best: Option<((usize, Model), &Vec<(u32, u8)>)> = None;
+        for bytes in near {
+            let found = towards(logic, &mut tape, model, &asked, bytes);
+            if best.as_ref().is_none_or(|((odd, _), _)| found.0 < *odd) {
+                best = Some((found, bytes));
+            }
+            if best.as_ref().is_some_and(|((odd, _), _)| *odd <= FEW_ODD) {
+                break;
+            }
+        }
         let Some(((odd, mut model), bytes)) = best else {
             return self.of_model(logic, explored, way, model.clone());
         };

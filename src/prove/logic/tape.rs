@@ -1,4 +1,4 @@
-//! Terms laid out in a row, to be evaluated many times with other numbers.
+//! Terms laid out in a row, to be evaluated many times: each time only what hangs on the numbers that changed.
 
 use std::collections::BTreeMap;
 
@@ -24,6 +24,12 @@ pub struct Tape {
     values: Vec<u64>,
     roots: Vec<u32>,
     inputs: BTreeMap<Unknown, u32>,
+    /// The operations that use each value: those of value n stand from `users_from[n]` on.
+    users: Vec<u32>,
+    users_from: Vec<u32>,
+    /// Operations that have to be done again, and the first of them.
+    stale: Vec<bool>,
+    first: usize,
 }
 
 impl Terms {
@@ -31,8 +37,17 @@ impl Terms {
     pub fn tape(&self, terms: &[Term]) -> Tape {
         let order = self.below(terms, usize::MAX, |_| false);
         let mut places: FastMap<Term, u32> = FastMap::default();
-        let mut tape =
-            Tape { ops: Vec::new(), values: vec![0; order.len()], roots: Vec::new(), inputs: BTreeMap::new() };
+        let length = order.len();
+        let mut tape = Tape {
+            ops: Vec::with_capacity(length),
+            values: vec![0; length],
+            roots: Vec::new(),
+            inputs: BTreeMap::new(),
+            users: Vec::new(),
+            users_from: Vec::new(),
+            stale: vec![true; length],
+            first: 0,
+        };
         for (place, term) in (0u32..).zip(order) {
             let view = self.view(term);
             let mut operands = [0; 3];
@@ -51,11 +66,43 @@ impl Terms {
             places.insert(term, place);
         }
         tape.roots = terms.iter().map(|term| places[term]).collect();
+        tape.note_users();
         tape
     }
 }
 
 impl Tape {
+    fn note_users(&mut self) {
+        let uses: Vec<(u32, u32)> = (0u32..)
+            .zip(&self.ops)
+            .flat_map(|(place, op)| op.operands.into_iter().take(op.view.operands().count()).map(move |of| (of, place)))
+            .collect();
+        self.users_from = vec![0; self.ops.len() + 1];
+        uses.iter().for_each(|(of, _)| self.users_from[*of as usize + 1] += 1);
+        for place in 1..self.users_from.len() {
+            self.users_from[place] += self.users_from[place - 1];
+        }
+        self.users = vec![0; uses.len()];
+        let mut next = self.users_from.clone();
+        for (of, place) in uses {
+            self.users[next[of as usize] as usize] = place;
+            next[of as usize] += 1;
+        }
+    }
+
+    /// A value is another now.
+    fn change(&mut self, place: usize, value: u64) {
+        if self.values[place] == value {
+            return;
+        }
+        self.values[place] = value;
+        let (from, to) = (self.users_from[place] as usize, self.users_from[place + 1] as usize);
+        for user in &self.users[from..to] {
+            self.stale[*user as usize] = true;
+            self.first = self.first.min(*user as usize);
+        }
+    }
+
     /// The unknowns that occur, in order.
     pub fn unknowns(&self) -> impl Iterator<Item = Unknown> + '_ {
         self.inputs.keys().copied()
@@ -63,27 +110,33 @@ impl Tape {
 
     /// Gives an unknown a number for the runs to come.
     pub fn set(&mut self, unknown: Unknown, value: u64) {
-        if let Some(place) = self.inputs.get(&unknown) {
-            self.values[*place as usize] = value;
+        if let Some(place) = self.inputs.get(&unknown).copied() {
+            self.change(place as usize, value);
         }
     }
 
     /// Gives every unknown the number of a model.
     pub fn load(&mut self, model: &Model) {
-        for (unknown, place) in &self.inputs {
-            self.values[*place as usize] = model.get(*unknown);
+        let inputs: Vec<(Unknown, u32)> = self.inputs.iter().map(|(unknown, place)| (*unknown, *place)).collect();
+        for (unknown, place) in inputs {
+            self.change(place as usize, model.get(unknown));
         }
     }
 
-    /// Evaluates everything.
+    /// Evaluates what has changed since the last run.
     pub fn run(&mut self) {
-        for (place, op) in self.ops.iter().enumerate() {
-            let operands = match op.view {
-                View::Unknown(_) => [self.values[place], 0, 0],
-                _ => op.operands.map(|operand| self.values[operand as usize]),
-            };
-            self.values[place] = meaning(op.view, op.width, operands, op.last_width);
+        for place in self.first..self.ops.len() {
+            if !std::mem::take(&mut self.stale[place]) {
+                continue;
+            }
+            let op = self.ops[place];
+            if let View::Unknown(_) = op.view {
+                continue;
+            }
+            let operands = op.operands.map(|operand| self.values[operand as usize]);
+            self.change(place, meaning(op.view, op.width, operands, op.last_width));
         }
+        self.first = self.ops.len();
     }
 
     /// The numbers of the terms that were laid out, in their order, after a run.
