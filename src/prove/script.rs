@@ -74,7 +74,7 @@ mod tests {
     fn every_way_is_gone_once() {
         let mut script = Script::default();
         let mut gone = Vec::new();
-        let mut ask = |script: &mut Script, values: &[u64]| match script.again() {
+        let ask = |script: &mut Script, values: &[u64]| match script.again() {
             Some((_, value)) => value,
             None => script.first(values.into()),
         };

@@ -30,8 +30,12 @@ fn demo(budget: Option<u64>) -> (Demo, Evidence) {
     (Demo { harness, logic, studies }, evidence)
 }
 
-fn endings(demo: &Demo) -> Vec<Ending> {
-    demo.studies[0].explored.endings.clone()
+/// The ends that some input comes to; the others could be lost without harm.
+fn endings(demo: &mut Demo) -> Vec<Ending> {
+    let mut evidence = Evidence::default();
+    let all = demo.studies[0].explored.endings.clone();
+    let mut met = |ending: &Ending| evidence.never(&mut demo.logic, &[ending.guard()]).unwrap().is_err();
+    all.into_iter().filter(|ending| met(ending)).collect()
 }
 
 /// Without damage everything passes: the tests below see what they break.
@@ -39,7 +43,7 @@ fn endings(demo: &Demo) -> Vec<Ending> {
 fn the_demo_passes_every_gate() {
     let (mut demo, mut evidence) = demo(None);
     assert_eq!(evidence.doubts(), []);
-    let endings = endings(&demo);
+    let endings = endings(&mut demo);
     assert!(endings.len() > 3, "{endings:?}");
     Partition::check(&mut demo.logic, &endings).unwrap();
     evidence.witness(Ok(Replayed(())));
@@ -50,7 +54,7 @@ fn the_demo_passes_every_gate() {
 #[test]
 fn a_lost_state_is_no_proof() {
     let (mut demo, _) = demo(None);
-    let whole = endings(&demo);
+    let whole = endings(&mut demo);
     for lost in 0..whole.len() {
         let mut endings = whole.clone();
         endings.remove(lost);
@@ -63,7 +67,7 @@ fn a_lost_state_is_no_proof() {
 #[test]
 fn an_overlap_is_no_proof() {
     let (mut demo, _) = demo(None);
-    let whole = endings(&demo);
+    let whole = endings(&mut demo);
     for wide in 0..whole.len() {
         let mut endings = whole.clone();
         let other = endings[(wide + 1) % whole.len()].guard();
