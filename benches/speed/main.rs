@@ -5,7 +5,7 @@
 //! milliseconds, or a busy machine speaks through it; criterion finishes one job before it begins the next, so
 //! `ratio` alternates them by itself and takes the median. Nothing here fails for being slow.
 //!
-//! With `-- ratios` only the ratios are measured, with `-- fuzzing` only what fuzzing takes; with other arguments (a filter, `--save-baseline`, ...) only criterion
+//! With `-- ratios` only the ratios are measured, with `-- fuzzing` only what fuzzing takes, with `-- proving` only proofs; with other arguments (a filter, `--save-baseline`, ...) only criterion
 //! runs.
 
 mod checksum;
@@ -13,6 +13,7 @@ mod detection;
 mod fuzzing;
 mod naive;
 mod processor;
+mod proving;
 mod ratio;
 mod suites;
 mod watch;
@@ -35,6 +36,9 @@ fn main() {
     if std::env::args().any(|argument| argument == "fuzzing") {
         return fuzzing::table();
     }
+    if std::env::args().any(|argument| argument == "proving") {
+        return proving::table();
+    }
     let mut criterion = Criterion::default()
         .warm_up_time(Duration::from_millis(500))
         .measurement_time(Duration::from_secs(3))
@@ -46,6 +50,7 @@ fn main() {
         ratio::table();
         suites::table();
         fuzzing::table();
+        proving::table();
     }
 }
 
