@@ -9,6 +9,7 @@ mod explaining;
 mod fuzzing;
 mod machine;
 mod manual;
+mod proving;
 mod random;
 mod readme;
 mod reference;

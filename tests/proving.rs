@@ -1,0 +1,3 @@
+//! Proofs, and what they are made of.
+
+mod executor;
