@@ -3,6 +3,7 @@
 mod compared;
 mod concrete;
 mod defects;
+mod executor;
 mod logic;
 mod routines;
 mod smt;

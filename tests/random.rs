@@ -6,4 +6,4 @@ mod known;
 mod lockstep;
 mod opcodes;
 mod processors;
-mod start;
+pub mod start;

@@ -2,14 +2,14 @@
 //! bus cycle in between. The vectors are not part of this repository; `find` says where they are looked for. What the
 //! data say about themselves (PC convention, caveats) is cited as "the data's description".
 
-mod bench;
+pub mod bench;
 mod compare;
 mod find;
-mod format;
+pub mod format;
 mod made;
 mod meaning;
 mod noticed;
 mod published;
 mod reader;
 mod report;
-mod run;
+pub mod run;

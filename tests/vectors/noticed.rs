@@ -8,7 +8,7 @@ use super::find::{find, stem};
 use super::format::{Access, Entry, Lanes, NAMES, PC, SR, Vector, read};
 use super::made;
 use super::meaning::Category;
-use super::run::{Runner, Seen};
+use super::run::{Runner, Runs, Seen};
 
 /// A spoilt vector, what was done to it, and what the comparison must say.
 struct Spoilt {

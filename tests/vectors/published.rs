@@ -11,12 +11,22 @@ use super::find::{Found, SAMPLE, WHOLE, find, stem};
 use super::format::read;
 use super::meaning::Category;
 use super::report::{FileResult, counts, failures};
-use super::run::Runner;
+use super::run::{Executor, Runner, Runs};
 
 #[test]
 fn published_vectors() {
+    all_agree::<Runner>();
+}
+
+/// The executor of proofs, over numbers: the same vectors and the same comparison.
+#[test]
+fn published_vectors_by_the_executor() {
+    all_agree::<Executor>();
+}
+
+fn all_agree<P: Runs + Default>() {
     let Some(found) = find() else { return };
-    let results = run_all(&found);
+    let results = run_all::<P>(&found);
     eprintln!("{}", counts(&results));
     if let Some(only) = &found.only {
         eprintln!("This was a PARTIAL run: only files whose name contains {only}.");
@@ -36,7 +46,7 @@ fn published_vectors() {
 }
 
 /// Runs the files on all processors. The results have the order of the files.
-fn run_all(found: &Found) -> Vec<FileResult> {
+fn run_all<P: Runs + Default>(found: &Found) -> Vec<FileResult> {
     let next = AtomicUsize::new(0);
     let results = Mutex::new(Vec::new());
     let threads = thread::available_parallelism().map_or(1, usize::from);
@@ -44,7 +54,7 @@ fn run_all(found: &Found) -> Vec<FileResult> {
         for _ in 0..threads {
             scope.spawn(|| {
                 while let Some(path) = found.files.get(next.fetch_add(1, Ordering::Relaxed)) {
-                    let result = run_file(path);
+                    let result = run_file::<P>(path);
                     results.lock().unwrap().push(result);
                 }
             });
@@ -55,7 +65,7 @@ fn run_all(found: &Found) -> Vec<FileResult> {
     results
 }
 
-fn run_file(path: &Path) -> FileResult {
+fn run_file<P: Runs + Default>(path: &Path) -> FileResult {
     let mut result = FileResult { name: stem(path), ..FileResult::default() };
     let bytes = std::fs::read(path).map_err(|error| error.to_string());
     let vectors = match bytes.and_then(|bytes| read(&bytes)) {
@@ -65,7 +75,7 @@ fn run_file(path: &Path) -> FileResult {
             return result;
         }
     };
-    let mut runner = Runner::default();
+    let mut runner = P::default();
     for vector in &vectors {
         // One panic is enough: the rest of the file would say the same.
         let Ok(seen) = catch_unwind(AssertUnwindSafe(|| runner.run(vector))) else {
