@@ -20,7 +20,7 @@ const TRANSCRIPTS: [&str; 3] = ["README.md", "harness/README.md", "cases/README.
 const DOCUMENTS: [&str; 5] = ["README.md", "DEVELOPERS.md", "CHANGELOG.md", "harness/README.md", "cases/README.md"];
 
 /// The folders that a transcript may name.
-const FOLDERS: [&str; 4] = ["harness", "harness/defects", "cases", "tests/readme"];
+const FOLDERS: [&str; 5] = ["harness", "harness/defects", "cases", "tests/readme", "tests/proving/routines/edits"];
 
 /// Stands between the outputs of two commands.
 const MARK: &str = "\u{1}\n";

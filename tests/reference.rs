@@ -13,6 +13,7 @@ use std::process::Command;
 use std::sync::Arc;
 
 use keyway::check::Checker;
+use keyway::prove::Prove;
 use keyway::suite::{Harness, Suite};
 use keyway::verdict::Verdict;
 use pretty_assertions::{assert_eq, assert_str_eq};
@@ -40,7 +41,12 @@ const CASE: Kind = Kind {
     word: "case",
     schema: "cases/case.schema.json",
     reference: "cases/README.md",
-    same: &[("defaults.", "cases[]."), ("cases[].attach.", "cartridges.NAME.")],
+    same: &[
+        ("defaults.", "cases[]."),
+        ("cases[].attach.", "cartridges.NAME."),
+        ("prove[].only-when.", "prove[].exactly-when."),
+        ("prove[].always-when.", "prove[].exactly-when."),
+    ],
 };
 
 fn root() -> &'static Path {
@@ -286,6 +292,12 @@ fn case_examples_fit_the_schema_and_hold() {
                 let result = checker.check(&case.unwrap());
                 let held = matches!(result.verdict, Verdict::Held | Verdict::KnownBug { .. });
                 assert!(held, "{document}: {}: {:?}\n{text}", result.name, result.verdict);
+            }
+            for demand in suite.demands() {
+                let free = |prove: Prove, what: &String| prove.let_be_unknown(what).unwrap();
+                let prove = demand.unknown.iter().fold(Prove::new(&suite.harness), free);
+                let against = prove.demand(&demand.wanted);
+                assert!(against.is_empty(), "{document}: {}: {against:?}\n{text}", demand.name);
             }
         }
     }
