@@ -9,5 +9,6 @@ mod driver;
 mod large;
 mod looks;
 mod plan;
+mod proof;
 mod sample;
 mod sealed;

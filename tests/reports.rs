@@ -7,6 +7,8 @@ mod github;
 pub mod json;
 mod junit;
 mod markdown;
+pub mod proof_page;
+pub mod proof_sample;
 mod watch;
 
 pub use self::json::check as fits_schema;

@@ -11,6 +11,7 @@ use super::files::{FileWriter, Files};
 use super::select::Selected;
 use crate::check::{Explain, Watch};
 use crate::report::{Github, Html, JsonLines, Junit, Lcov, Listing, Many, Markdown, Reporter, Terminal};
+use crate::suite::Harness;
 
 /// Where results go.
 #[derive(Debug, Args)]
@@ -79,9 +80,7 @@ impl Outputs {
     pub fn open(arguments: &OutputArguments, groups: &[Selected]) -> Result<Self, Failure> {
         arguments.coverage.check_lines(groups)?;
         let mut inputs: Vec<PathBuf> = groups.iter().flat_map(Selected::files).collect();
-        // The sources are read too: their lines stand in listings, their labels in explanations.
-        let lines = groups.iter().map(|group| group.harness.rig.map.host().lines());
-        inputs.extend(lines.flat_map(|lines| lines.files()).map(PathBuf::from).filter(|file| file.is_file()));
+        inputs.extend(groups.iter().flat_map(|group| sources(&group.harness)));
         let mut outputs = Self { reporter: Many::default(), files: Files::new(&inputs) };
         let out = io::BufWriter::new(anstream::stdout());
         outputs.reporter.add(match arguments.format {
@@ -119,4 +118,9 @@ impl Outputs {
     pub fn put_in_place(self) -> Result<(), Failure> {
         self.files.put_in_place()
     }
+}
+
+/// The source files of a host. They are read too: their lines stand in listings, their labels in explanations.
+pub fn sources(harness: &Harness) -> impl Iterator<Item = PathBuf> {
+    harness.rig.map.host().lines().files().map(PathBuf::from).filter(|file| file.is_file())
 }

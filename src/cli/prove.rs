@@ -3,13 +3,16 @@
 use std::io::{self, Write};
 use std::ops::RangeInclusive;
 use std::path::PathBuf;
+use std::slice;
 use std::sync::Arc;
 
 use clap::Args;
 
+use super::files::Files;
+use super::outputs::sources;
 use super::{Failure, Format, exit};
 use crate::prove::{Answer, Prove, Sealed, parse_range};
-use crate::report::{write_proof, write_proof_line};
+use crate::report::{write_proof, write_proof_line, write_proof_page};
 use crate::suite::{DEFAULT_SEED, Harness};
 
 /// Arguments of `prove`.
@@ -29,6 +32,10 @@ pub struct ProveArguments {
     /// How to print the answer.
     #[arg(long, value_enum, default_value_t = Format::Terminal)]
     format: Format,
+
+    /// Also write the answer as a page for a browser.
+    #[arg(long, value_name = "FILE")]
+    html: Option<PathBuf>,
 }
 
 /// What a proof is about.
@@ -78,6 +85,9 @@ impl ScopeArguments {
 pub fn run(arguments: &ProveArguments) -> Result<u8, Failure> {
     let harness = Arc::new(Harness::load(&arguments.harness)?);
     let prove = arguments.scope.question(&harness)?.found(&arguments.found);
+    let inputs: Vec<PathBuf> = harness.files.iter().cloned().chain(sources(&harness)).collect();
+    let mut files = Files::new(&inputs);
+    let page = arguments.html.as_ref().map(|path| files.open("--html", path)).transpose()?;
     let sealed = prove.run()?;
     let answer = sealed.found();
     let mut out = io::BufWriter::new(anstream::stdout());
@@ -86,6 +96,10 @@ pub fn run(arguments: &ProveArguments) -> Result<u8, Failure> {
         Format::Json => write_proof_line(&mut out, answer)?,
     }
     out.flush()?;
+    if let Some(mut page) = page {
+        write_proof_page(&mut page, slice::from_ref(answer))?;
+    }
+    files.put_in_place()?;
     Ok(code(&sealed))
 }
 

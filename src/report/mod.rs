@@ -24,7 +24,7 @@ pub use comparison::{ComparisonRecord, write_comparison, write_comparison_line};
 pub use explanation::write as write_explanation;
 pub use fuzz::{FuzzLines, FuzzRecord, FuzzReporter, FuzzStart, FuzzTerminal};
 pub use github::Github;
-pub use html::Html;
+pub use html::{Html, write_proof_page};
 pub use instructions::write as write_instructions;
 pub use json::JsonLines;
 pub use junit::Junit;

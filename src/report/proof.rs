@@ -33,7 +33,7 @@ pub fn write_proof_line(out: &mut impl Write, answer: &Answer) -> io::Result<()>
 }
 
 /// The most ways of being attached that are written one by one.
-const MOST_WAYS: usize = 3;
+pub const MOST_WAYS: usize = 3;
 
 /// Writes an answer for people.
 pub fn write_proof(out: &mut impl Write, harness: &Harness, answer: &Answer) -> io::Result<()> {

@@ -4,7 +4,7 @@
 use super::driver::{self, Browser};
 use super::{demo, sample};
 
-fn no_overflow(browser: &mut Browser, what: &str) {
+pub fn no_overflow(browser: &mut Browser, what: &str) {
     let wide = browser.text(
         "[...document.querySelectorAll('body, body *')].filter(one => one.scrollWidth > document.documentElement.clientWidth
             && !one.closest('.map-frame, .scroll, .sr')).map(one => one.tagName + '.' + one.className + ' ' + one.scrollWidth).join(', ')",

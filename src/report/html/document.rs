@@ -1,47 +1,98 @@
-//! The page as one text: template, style, script and data put together so that nothing is loaded from elsewhere and no
-//! text from outside can become markup. [`document()`] does it; what the data mean is not its business.
+//! A page as one text: template, style, script and data put together so that nothing is loaded from elsewhere and no
+//! text from outside can become markup. [`document()`] makes the report, [`written()`] a page that needs no script; what
+//! stands in them is not its business.
 
 use sha2::{Digest, Sha256};
 
-const PAGE: &str = include_str!("page/page.html");
-const STYLE: &str =
-    concat!(include_str!("page/colours.css"), include_str!("page/page.css"), include_str!("page/parts.css"));
-const SCRIPT: &str = concat!(
-    "(function () {\n\"use strict\";\n",
-    include_str!("page/base.js"),
-    include_str!("page/window.js"),
-    include_str!("page/rows.js"),
-    include_str!("page/matrix.js"),
-    include_str!("page/filter.js"),
-    include_str!("page/steps.js"),
-    include_str!("page/case.js"),
-    include_str!("page/map.js"),
-    include_str!("page/header.js"),
-    include_str!("page/listing.js"),
-    include_str!("page/untried.js"),
-    include_str!("page/start.js"),
-    "})();\n",
-);
+use super::markup::{Markup, text};
+
+/// The beginning of every page, with its policy.
+const HEAD: &str = include_str!("page/head.html");
+
+/// What a page looks like, and what it does.
+struct Look {
+    style: &'static str,
+    script: &'static str,
+    /// The body: marks in double braces are filled in.
+    body: &'static str,
+}
+
+/// The look of the report.
+const REPORT: Look = Look {
+    style: concat!(include_str!("page/colours.css"), include_str!("page/page.css"), include_str!("page/parts.css")),
+    script: concat!(
+        "(function () {\n\"use strict\";\n",
+        include_str!("page/elements.js"),
+        include_str!("page/base.js"),
+        include_str!("page/window.js"),
+        include_str!("page/rows.js"),
+        include_str!("page/matrix.js"),
+        include_str!("page/filter.js"),
+        include_str!("page/steps.js"),
+        include_str!("page/copy.js"),
+        include_str!("page/case.js"),
+        include_str!("page/map.js"),
+        include_str!("page/header.js"),
+        include_str!("page/listing.js"),
+        include_str!("page/untried.js"),
+        include_str!("page/start.js"),
+        "})();\n",
+    ),
+    body: include_str!("page/page.html"),
+};
+
+/// The look of a page that is written whole, without data for a script.
+const WRITTEN: Look = Look {
+    style: concat!(
+        include_str!("page/colours.css"),
+        include_str!("page/page.css"),
+        include_str!("page/parts.css"),
+        include_str!("page/written.css")
+    ),
+    script: concat!(
+        "(function () {\n\"use strict\";\n",
+        include_str!("page/elements.js"),
+        include_str!("page/copy.js"),
+        include_str!("page/written.js"),
+        "})();\n",
+    ),
+    body: include_str!("page/written.html"),
+};
 
 /// A block of data: its name in the page, and JSON.
 pub type Block = (String, String);
 
-/// The whole page. The first blocks stand before the script, so that it can show them while the rest still comes.
+/// The report. The first blocks stand before the script, so that it can show them while the rest still comes.
 pub fn document(title: &str, first: &[Block], rest: &[Block]) -> String {
     let data = |blocks: &[Block]| -> String { blocks.iter().map(|(name, json)| data_block(name, json)).collect() };
-    let (first, last) = (data(first), data(rest));
-    let (style, script) = (fingerprint(STYLE), fingerprint(SCRIPT));
+    sealed(&REPORT, title, &[("ROWS", &data(first)), ("SCRIPT", REPORT.script), ("DATA", &data(rest))])
+}
+
+/// A page that can be read as it stands.
+pub fn written(title: &str, body: &Markup) -> String {
+    sealed(&WRITTEN, title, &[("BODY", body.as_str()), ("SCRIPT", WRITTEN.script)])
+}
+
+/// A page with a policy that allows its own style and script, and nothing else.
+fn sealed(look: &Look, title: &str, parts: &[(&str, &str)]) -> String {
+    let (style, script) = (fingerprint(look.style), fingerprint(look.script));
     let policy = format!(
         "default-src 'none'; script-src '{script}'; style-src '{style}'; img-src data:; base-uri 'none'; form-action 'none'"
     );
-    let mut page = String::with_capacity(PAGE.len() + first.len() + last.len() + STYLE.len() + SCRIPT.len());
-    let mut rest = PAGE;
-    // Each mark stands once, in this order: what was put in is never searched for marks again.
-    let parts = [("POLICY", policy), ("TITLE", text(title)), ("STYLE", STYLE.to_owned())];
-    for (mark, part) in parts.into_iter().chain([("ROWS", first), ("SCRIPT", SCRIPT.to_owned()), ("DATA", last)]) {
+    let title = text(title);
+    let head = [("POLICY", policy.as_str()), ("TITLE", title.as_str()), ("STYLE", look.style)];
+    filled(HEAD, &head) + &filled(look.body, parts)
+}
+
+/// A template with its marks filled in. Each stands once, in the order of the parts: what was put in is never searched
+/// for marks again.
+fn filled(template: &str, parts: &[(&str, &str)]) -> String {
+    let mut page = String::with_capacity(template.len() + parts.iter().map(|(_, part)| part.len()).sum::<usize>());
+    let mut rest = template;
+    for (mark, part) in parts {
         let (before, after) = rest.split_once(&format!("{{{{{mark}}}}}")).unwrap_or((rest, ""));
         page.push_str(before);
-        page.push_str(&part);
+        page.push_str(part);
         rest = after;
     }
     page + rest
@@ -58,11 +109,6 @@ fn data_block(name: &str, json: &str) -> String {
         }
     }
     format!("<script type=\"application/json\" id=\"{name}\">{safe}</script>\n")
-}
-
-/// A text between tags.
-fn text(text: &str) -> String {
-    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;")
 }
 
 /// What a policy names an inline style or script by.

@@ -1,11 +1,17 @@
 //! The report as one page for a browser, which loads nothing from anywhere: the cases as a matrix, each with its
 //! explanation, and what they tried of the routine as a decision map, a header map and a listing. [`Html`] collects
-//! results and writes the page at the end. What the page does with them is in `page/`.
+//! results and writes the page at the end. What the page does with them is in `page/`. The page of a proof has the same
+//! look: [`write_proof_page`].
 
+mod blocks;
 mod document;
 mod intern;
 mod layout;
+mod markup;
+mod proof;
 mod rows;
+
+pub use self::proof::write_proof_page;
 
 use std::io::{self, Write};
 

@@ -92,17 +92,6 @@ function rerun(command) {
   return [el("h4", {}, "Run it again"), el("div", { class: "rerun" }, code, copy, said)];
 }
 
-// The clipboard may be closed to a page from a file; then the command is selected.
-async function copyText(command, code, said) {
-  try {
-    await navigator.clipboard.writeText(command);
-    said.textContent = "copied";
-  } catch {
-    getSelection().selectAllChildren(code);
-    said.textContent = "selected; copy it with the keyboard";
-  }
-}
-
 function caseParts(index, more) {
   const verdict = text("verdict", index);
   const reasons = more.verdict.reasons || [];
