@@ -17,7 +17,11 @@ pub fn rules(sheet: &Sheet) -> Markup {
     if answer.rules.is_empty() {
         inside.push(nothing("The harness has no acceptance table."));
     } else {
-        let caption = "The rules, and whether the routine does what they say for every input that they decide";
+        let caption = if sheet.proved {
+            "The rules, and whether the routine does what they say for every input that they decide"
+        } else {
+            "The rules, and whether the routine was seen to do otherwise"
+        };
         inside.push(table("", caption, &RULES, answer.rules.iter().map(|rule| rule_row(sheet, rule))));
     }
     if let Some(open) = &answer.open {
@@ -50,7 +54,7 @@ pub fn dead(sheet: &Sheet) -> Markup {
     let entries = [words("Entry"), words("Stands at"), words("Never found by")];
     let code = [words("From"), words("To"), numbers("Instructions")];
     let part = |title: &'static str, columns: &[Column], rows: Vec<Vec<Markup>>| -> Markup {
-        let list = if rows.is_empty() { nothing("None.") } else { table("", title, columns, rows) };
+        let list = if rows.is_empty() { nothing("None.") } else { table("named-above", title, columns, rows) };
         [heading(sheet.depth, title), list].into_iter().collect()
     };
     let inside = [
