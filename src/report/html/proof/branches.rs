@@ -78,16 +78,16 @@ pub fn never(sheet: &Sheet) -> Markup {
         (true, true) => vec![nothing("None: some input comes to each declared branch.")],
         (true, false) => vec![nothing("No declared branch was found that nothing comes to.")],
         (false, proved) => {
-            let said = if proved {
-                "No input within the scope comes to these branches."
+            let (said, caption) = if proved {
+                ("No input within the scope comes to these branches.", "Branches that are never taken")
             } else {
-                "No input was met that comes to these branches. That does not say that there is none."
+                ("These branches were not met. That does not say that nothing comes to them.", "Branches not met")
             };
             let columns = [words("Branch"), words("Kind")];
-            vec![paragraph(said), table("", "Branches that are never taken", &columns, unreachable)]
+            vec![paragraph(said), table("", caption, &columns, unreachable)]
         }
     };
-    sheet.part("never", "Never taken", inside)
+    sheet.part("never", if sheet.proved { "Never taken" } else { "Not seen taken" }, inside)
 }
 
 const PATHS: [Column; 6] = [

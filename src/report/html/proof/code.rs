@@ -51,7 +51,7 @@ pub fn dead(sheet: &Sheet) -> Markup {
     } else {
         ["Table entries that no path found", "Instructions that no path reached"]
     };
-    let entries = [words("Entry"), words("Stands at"), words("Never found by")];
+    let entries = [words("Entry"), words("Stands at"), words("Not found by")];
     let code = [words("From"), words("To"), numbers("Instructions")];
     let part = |title: &'static str, columns: &[Column], rows: Vec<Vec<Markup>>| -> Markup {
         let list = if rows.is_empty() { nothing("None.") } else { table("named-above", title, columns, rows) };
@@ -61,7 +61,7 @@ pub fn dead(sheet: &Sheet) -> Markup {
         part(titles[0], &entries, answer.dead_entries.iter().map(entry_row).collect()),
         part(titles[1], &code, answer.dead.iter().map(code_row).collect()),
     ];
-    sheet.part("dead", "Never reached", inside)
+    sheet.part("dead", if sheet.proved { "Never reached" } else { "Not seen reached" }, inside)
 }
 
 fn entry_row(entry: &DeadEntry) -> Vec<Markup> {

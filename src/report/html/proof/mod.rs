@@ -72,15 +72,15 @@ impl Sheet<'_> {
 /// What every section of an inconclusive answer says.
 const NOT_PROVED: &str = "Nothing in this section is proved: the answer is inconclusive.";
 
-/// The sections, in their order.
+/// The sections, in their order. These names claim nothing, whatever was proved.
 const SECTIONS: [(&str, &str); 10] = [
     ("verdict", "Verdict"),
     ("scope", "Scope"),
     ("branches", "Branches"),
-    ("never", "Never taken"),
+    ("never", "Untaken"),
     ("promises", "Promises"),
     ("rules", "Acceptance table"),
-    ("dead", "Never reached"),
+    ("dead", "Unreached"),
     ("influence", "Influence"),
     ("paths", "Paths"),
     ("effort", "Effort"),
