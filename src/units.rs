@@ -36,6 +36,16 @@ pub fn milliseconds(cycles: u64, hertz: u64) -> f64 {
     cycles as f64 * 1000.0 / hertz as f64
 }
 
+/// A number of things, with its plural.
+pub fn counted(count: u64, what: &str) -> String {
+    let plural = match (count, what.ends_with("ch") || what.ends_with("ss")) {
+        (1, _) => "",
+        (_, true) => "es",
+        (_, false) => "s",
+    };
+    format!("{} {what}{plural}", thousands(count))
+}
+
 /// A byte as a printable character, a dot for anything else.
 pub fn printable(byte: u8) -> char {
     if (0x20..0x7F).contains(&byte) { char::from(byte) } else { '.' }

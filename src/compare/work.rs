@@ -158,8 +158,6 @@ impl Work<'_> {
         ];
         let within = always(&mut self.logic);
         let found = differences(&mut self.logic, &mut self.evidence, &sides[0], &sides[1], within);
-        let closes = before.closes().into_iter().map(|close| name_of(&close, &left));
-        self.ends.extend(closes.chain(after.closes().into_iter().map(|close| name_of(&close, &right))));
         for difference in found {
             self.difference(&sides, pair, &difference, changes, effects);
         }
@@ -256,6 +254,7 @@ impl Work<'_> {
             };
             if let Some(Err(model)) = self.evidence.never(&mut self.logic, &[both]) {
                 self.witness(sides, pair, both, &model);
+                self.ends.insert(name);
             }
         }
     }

@@ -17,7 +17,7 @@ const BOLD: Style = Style::new().bold();
 
 /// Writes the summary.
 pub fn write(out: &mut dyn Write, coverage: &Coverage) -> io::Result<()> {
-    let cases = counted(coverage.cases, "case");
+    let cases = units::counted(coverage.cases, "case");
     writeln!(out, "{BOLD}tried by {cases}{BOLD:#}  {}  {DIM}{}{DIM:#}", coverage.harness, units::tame(&coverage.file))?;
     share(out, "instructions", coverage.instructions)?;
     share(out, "directions", coverage.directions)?;
@@ -35,7 +35,7 @@ pub fn write(out: &mut dyn Write, coverage: &Coverage) -> io::Result<()> {
 pub fn followed(coverage: &Coverage) -> Option<String> {
     let (paths, followed) = (coverage.paths, coverage.paths_followed);
     let rest = "what is said of table entries, and of decisions on header bytes, is of these";
-    (followed < paths).then(|| format!("{} of {}; {rest}", units::thousands(followed), counted(paths, "path")))
+    (followed < paths).then(|| format!("{} of {}; {rest}", units::thousands(followed), units::counted(paths, "path")))
 }
 
 fn share(out: &mut dyn Write, what: &str, share: Share) -> io::Result<()> {
@@ -81,13 +81,13 @@ pub fn stretch(stretch: &Stretch) -> String {
     let symbol = stretch.at.symbol.as_ref().map_or_else(String::new, |symbol| format!(" <{symbol}>"));
     let source = stretch.source.as_ref().map_or_else(String::new, |source| format!("  {source}"));
     let range = format!("{}-{}", units::address(stretch.at.address), units::address(stretch.last));
-    format!("{range}{symbol}{source}  {}", counted(stretch.instructions, "instruction"))
+    format!("{range}{symbol}{source}  {}", units::counted(stretch.instructions, "instruction"))
 }
 
 /// An entry that never matched, on one line.
 pub fn entry(entry: &TableEntry) -> String {
     let source = entry.source.as_ref().map_or_else(String::new, |source| format!("  {source}"));
-    format!("{}{source}  {:?}, compared by {}", entry.whose, entry.text, counted(entry.cases, "case"))
+    format!("{}{source}  {:?}, compared by {}", entry.whose, entry.text, units::counted(entry.cases, "case"))
 }
 
 /// A field that never varied, on one line.
@@ -95,9 +95,5 @@ pub fn field(field: &FieldUse) -> String {
     let last = field.at + field.length.max(1) - 1;
     let same = if field.contents == 0 { "no case attaches any" } else { "the same in every image" };
     let range = format!("0x{:06X}-0x{last:06X}", field.at);
-    format!("{} (image {range}), read by {}: {same}", field.name, counted(field.read_by, "case"))
-}
-
-fn counted(count: u64, what: &str) -> String {
-    format!("{} {what}{}", units::thousands(count), if count == 1 { "" } else { "s" })
+    format!("{} (image {range}), read by {}: {same}", field.name, units::counted(field.read_by, "case"))
 }

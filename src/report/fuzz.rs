@@ -69,7 +69,7 @@ impl<W: Write> FuzzReporter for FuzzTerminal<W> {
         write_harness(out, start.harness)?;
         writeln!(out, "  {DIM}seed {}{share}{DIM:#}", start.seed)?;
         if start.not_varied > 0 {
-            let cases = counted(start.not_varied as u64, "case");
+            let cases = units::counted(start.not_varied as u64, "case");
             writeln!(out, "  {OPEN}{cases} not started from: parts such as an image file are not varied{OPEN:#}")?;
         }
         out.flush()
@@ -162,24 +162,24 @@ fn summary(out: &mut impl Write, report: &Report, coverage: &Coverage) -> io::Re
         writeln!(out, "  {:<width$}  {:<16}  {OPEN}{trials:>14}{OPEN:#}", "none", "")?;
     }
     if report.unjudged > 0 {
-        let (some, all) = (units::thousands(report.unjudged), counted(status.trials_now, "trial"));
+        let (some, all) = (units::thousands(report.unjudged), units::counted(status.trials_now, "trial"));
         writeln!(out, "  {OPEN}the acceptance table does not say the branch of {some} of {all}{OPEN:#}")?;
     }
     one_way(out, coverage)?;
     if report.not_looked_at > 0 {
-        let breaches = counted(report.not_looked_at, "more breach");
+        let breaches = units::counted(report.not_looked_at, "more breach");
         writeln!(out, "  {OPEN}{breaches} of kinds that were found were not looked at{OPEN:#}")?;
     }
     writeln!(out, "\n{}", ended(report))?;
     let known = status.known.saturating_mul(100) / status.trials_now.max(1);
     let (style, broken) = match report.findings.len() as u64 {
         0 => (GOOD, "no promise broken".to_owned()),
-        count => (BAD, format!("{} broken", counted(count, "promise"))),
+        count => (BAD, format!("{} broken", units::counted(count, "promise"))),
     };
     writeln!(
         out,
         "{} in {}.{:03} s ({}/s, {known}% known), {} kept: {style}{broken}{style:#}",
-        counted(status.trials_now, "trial"),
+        units::counted(status.trials_now, "trial"),
         status.milliseconds / 1000,
         status.milliseconds % 1000,
         units::thousands(rate(status)),
@@ -206,18 +206,9 @@ fn ended(report: &Report) -> String {
     match report.ended {
         Ended::Trials => "all trials made".to_owned(),
         Ended::Time => "time is over".to_owned(),
-        Ended::Quiet => format!("nothing new in {}", counted(report.status.quiet, "trial")),
+        Ended::Quiet => format!("nothing new in {}", units::counted(report.status.quiet, "trial")),
         Ended::Stopped => "stopped".to_owned(),
     }
-}
-
-fn counted(count: u64, what: &str) -> String {
-    let plural = match (count, what.ends_with("ch")) {
-        (1, _) => "",
-        (_, true) => "es",
-        (_, false) => "s",
-    };
-    format!("{} {what}{plural}", units::thousands(count))
 }
 
 /// One line of `keyway fuzz --format json`.

@@ -94,6 +94,10 @@ fn write_end(out: &mut impl Write, end: &EndAnswer) -> io::Result<()> {
 }
 
 fn write_never(out: &mut impl Write, answer: &Answer) -> io::Result<()> {
+    // Nothing is never where not all was looked at.
+    if !answer.proved {
+        return Ok(());
+    }
     let unreachable: Vec<&str> =
         answer.branches.iter().filter(|branch| !branch.reachable).map(|branch| branch.branch.as_str()).collect();
     if unreachable.is_empty() && answer.kept.is_empty() {
@@ -168,8 +172,7 @@ fn write_dead(out: &mut impl Write, dead: &[DeadCode], entries: &[DeadEntry]) ->
         )?;
     }
     for code in dead {
-        let plural = if code.count == 1 { "" } else { "s" };
-        writeln!(out, "  {OPEN}code{OPEN:#}    {}  {} instruction{plural}", code.at, code.count)?;
+        writeln!(out, "  {OPEN}code{OPEN:#}    {}  {}", code.at, units::counted(code.count as u64, "instruction"))?;
     }
     Ok(())
 }
@@ -186,7 +189,7 @@ fn write_influence(out: &mut impl Write, fields: &[FieldInfluence]) -> io::Resul
             (count, _) if count == field.bytes => format!("all {count} bytes"),
             (count, _) => format!("{count} of {} bytes: {}", field.bytes, field.influence),
         };
-        writeln!(out, "  {:<20} {what}", units::tame(&field.field))?;
+        writeln!(out, "  {:<21} {what}", units::tame(&field.field))?;
     }
     Ok(())
 }
@@ -231,10 +234,10 @@ fn write_verdict(out: &mut impl Write, answer: &Answer) -> io::Result<()> {
     let effort = answer.effort;
     writeln!(
         out,
-        "\n{DIM}{} instructions on unknowns, {} explorations, {} witnesses run on the machine{DIM:#}",
-        units::thousands(effort.steps),
-        effort.explorations,
-        effort.witnesses
+        "\n{DIM}{} on unknowns, {}, {} run on the machine{DIM:#}",
+        units::counted(effort.steps, "instruction"),
+        units::counted(effort.explorations as u64, "exploration"),
+        units::counted(effort.witnesses as u64, "witness")
     )?;
     if answer.proved {
         let broken = match answer.violations.len() {

@@ -60,9 +60,11 @@ impl Shelf {
     /// another harness, or which is no case file, is somebody else's: it stays, and the finding gets a number.
     ///
     /// # Errors
-    /// Too many files of this name.
+    /// A folder that cannot be made, or too many files of this name.
     pub fn file(&self, checker: &mut Checker, stem: &str) -> Result<Option<(PathBuf, bool)>, Complaint> {
         let Some(folder) = &self.folder else { return Ok(None) };
+        // The case names its harness relative to the folder, which therefore has to be there.
+        std::fs::create_dir_all(folder).map_err(|error| unwritable(folder, &error))?;
         for number in 1..=MOST_NAMESAKES {
             let end = if number == 1 { String::new() } else { format!("-{number}") };
             let file = folder.join(format!("{stem}{end}.yaml"));

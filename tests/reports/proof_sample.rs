@@ -177,6 +177,7 @@ fn paths(say: &dyn Fn(&str) -> String) -> Paths {
     let path = |cycles, instructions| PathAnswer {
         cycles,
         instructions,
+        bound: None,
         milliseconds: Some(say("7.654")),
         branch: say("patched"),
         witness: witness("product \"AW-2100-1F\"", say),

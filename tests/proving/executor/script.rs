@@ -119,8 +119,9 @@ impl World for Script<'_> {
         panic!("a number of clocks that is known was passed as one that is not: {clocks:?}");
     }
 
-    fn reset_devices(&mut self) {
+    fn reset_devices(&mut self) -> Result<(), Infallible> {
         self.note(Line::Reset);
+        Ok(())
     }
 }
 
@@ -251,7 +252,8 @@ impl World for Follower {
         self.vague = true;
     }
 
-    fn reset_devices(&mut self) {
+    fn reset_devices(&mut self) -> Result<(), Infallible> {
         assert_eq!(self.line(), Line::Reset);
+        Ok(())
     }
 }
