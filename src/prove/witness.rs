@@ -63,6 +63,14 @@ impl Replayer {
     pub fn witness(&self, logic: &mut Logic, explored: &Explored, way: &Way, claim: Term, model: &Model) -> Witness {
         let mut tape = logic.terms.tape(&[claim]);
         let asked: Vec<Unknown> = tape.unknowns().collect();
+        // The most ordinary one for which the claim holds as it is.
+        for bytes in &self.ordinary {
+            let plain: Model = logic.unknowns.all().map(|(unknown, source)| (unknown, usual(source, bytes))).collect();
+            tape.load(&plain);
+            if tape.holds() {
+                return self.of_model(logic, explored, way, plain);
+            }
+        }
         // Those that have most in common with the model already.
         let alike = |bytes: &&Vec<(u32, u8)>| {
             let differs = |unknown: &&Unknown| usual(logic.unknowns.source(**unknown), bytes) != model.get(**unknown);
@@ -193,10 +201,6 @@ fn towards(logic: &Logic, tape: &mut Tape, model: &Model, asked: &[Unknown], ord
     let mut near = Model::default();
     for (unknown, source) in logic.unknowns.all() {
         near.set(unknown, usual(source, ordinary));
-    }
-    tape.load(&near);
-    if tape.holds() {
-        return (0, near);
     }
     for unknown in asked {
         near.set(*unknown, model.get(*unknown));
