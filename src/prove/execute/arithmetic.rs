@@ -20,12 +20,12 @@ impl<W: World> Processor<'_, W> {
             let fast = alu == Alu::Cmp || matches!(operand, Operand::Memory(_));
             self.idle(if fast { 2 } else { 4 });
         }
-        self.into_data(alu, size, source, opcode >> 9);
+        self.change_data(alu, size, source, opcode >> 9);
         Ok(())
     }
 
     /// A data register with `source`; CMP leaves it unwritten.
-    fn into_data(&mut self, alu: Alu, size: Size, source: ValueOf<W>, number: u16) {
+    fn change_data(&mut self, alu: Alu, size: Size, source: ValueOf<W>, number: u16) {
         let old = self.data(size, number);
         let result = self.compute(alu, source, old);
         if alu != Alu::Cmp {
@@ -53,7 +53,7 @@ impl<W: World> Processor<'_, W> {
     pub(super) fn eor_register(&mut self, opcode: u16) -> Run<W> {
         let size = Size::of(opcode);
         let source = self.data(size, opcode >> 9);
-        self.into_data(Alu::Eor, size, source, opcode);
+        self.change_data(Alu::Eor, size, source, opcode);
         self.close(1)?;
         self.idle(if size == Size::Long { 4 } else { 0 });
         Ok(())
@@ -66,7 +66,7 @@ impl<W: World> Processor<'_, W> {
         let source = self.read(size, place)?;
         self.finish()?;
         self.idle(if size == Size::Word && alu != Alu::Cmp { 4 } else { 2 });
-        self.into_address_register(alu, source, opcode >> 9);
+        self.change_address(alu, source, opcode >> 9);
         Ok(())
     }
 
@@ -74,13 +74,13 @@ impl<W: World> Processor<'_, W> {
     pub(super) fn alu_to_address_inline(&mut self, opcode: u16, alu: Alu) -> Run<W> {
         let size = Size::long_if(opcode & 0x100 != 0);
         let (source, words) = self.inline_operand(opcode, size)?;
-        self.into_address_register(alu, source, opcode >> 9);
+        self.change_address(alu, source, opcode >> 9);
         self.close(words)?;
         self.idle(if alu == Alu::Cmp { 2 } else { 4 });
         Ok(())
     }
 
-    fn into_address_register(&mut self, alu: Alu, source: ValueOf<W>, number: u16) {
+    fn change_address(&mut self, alu: Alu, source: ValueOf<W>, number: u16) {
         let source = self.signed(source);
         let old = self.address(number);
         let new = match alu {
@@ -114,7 +114,7 @@ impl<W: World> Processor<'_, W> {
         let size = Size::of(opcode);
         let alu = Alu::of_immediate(opcode);
         let (source, words) = self.inline(size)?;
-        self.into_data(alu, size, source, opcode);
+        self.change_data(alu, size, source, opcode);
         self.close(words)?;
         self.idle(match (size, alu) {
             (Size::Long, Alu::Cmp) => 2,
@@ -129,7 +129,7 @@ impl<W: World> Processor<'_, W> {
         let source = self.immediate(Size::Long)?;
         self.finish()?;
         self.idle(4);
-        self.into_data(Alu::And, Size::Long, source, opcode);
+        self.change_data(Alu::And, Size::Long, source, opcode);
         Ok(())
     }
 
@@ -152,7 +152,7 @@ impl<W: World> Processor<'_, W> {
         let size = Size::of(opcode);
         let (alu, data) = quick_data(opcode);
         let source = self.number(size.bits(), data);
-        self.into_data(alu, size, source, opcode);
+        self.change_data(alu, size, source, opcode);
         self.close(1)?;
         self.idle(if size == Size::Long { 4 } else { 0 });
         Ok(())

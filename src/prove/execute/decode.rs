@@ -195,7 +195,7 @@ impl<W: World> Processor<'_, W> {
         match (opcode >> 6 & 7, mode(opcode)) {
             (0, 1) | (_, 12) => Err(self.illegal()),
             (0..=2, _) => self.alu_to_register(opcode, alu),
-            (3 | 7, mode) => self.into_address(opcode, alu, mode),
+            (3 | 7, mode) => self.any_to_address(opcode, alu, mode),
             (_, 0) => self.extended_register(opcode, alu == Alu::Add),
             (_, 1) => self.extended_memory(opcode, alu == Alu::Add),
             (_, mode) if memory_alterable(mode) => self.alu_to_memory(opcode, alu),
@@ -203,7 +203,7 @@ impl<W: World> Processor<'_, W> {
         }
     }
 
-    fn into_address(&mut self, opcode: u16, alu: Alu, mode: u16) -> Run<W> {
+    fn any_to_address(&mut self, opcode: u16, alu: Alu, mode: u16) -> Run<W> {
         if off_bus(mode) { self.alu_to_address_inline(opcode, alu) } else { self.alu_to_address(opcode, alu) }
     }
 
@@ -211,7 +211,7 @@ impl<W: World> Processor<'_, W> {
         match (opcode >> 6 & 7, mode(opcode)) {
             (0, 1) | (_, 12) => Err(self.illegal()),
             (0..=2, _) => self.alu_to_register(opcode, Alu::Cmp),
-            (3 | 7, mode) => self.into_address(opcode, Alu::Cmp, mode),
+            (3 | 7, mode) => self.any_to_address(opcode, Alu::Cmp, mode),
             (_, 0) => self.eor_register(opcode),
             (_, 1) => self.compare_memory(opcode),
             (_, mode) if memory_alterable(mode) => self.alu_to_memory(opcode, Alu::Eor),

@@ -1,7 +1,9 @@
 //! The executor over numbers beside the processor: every opcode from random states, and random programs, on memories
 //! with and without holes. After each step registers, queue, exceptions, every call of the memory and its clock agree.
 
-use keyway::cpu::{Cpu, DoubleFault, Exception, Raised, Step};
+use std::collections::BTreeMap;
+
+use keyway::cpu::{Cpu, DoubleFault, Raised, Step};
 use keyway::prove::execute::{self, Core, Entered, Number, OnMemory};
 use m68000::Registers;
 use rayon::prelude::*;
@@ -15,11 +17,12 @@ const STATES: u64 = 4;
 const STEPS: usize = 4;
 
 /// How often what happened.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Debug, Default)]
 struct Counts {
     states: u64,
     steps: u64,
-    raised: [u64; 16],
+    /// By vector.
+    raised: BTreeMap<u8, u64>,
     nested: u64,
     halted: u64,
     traced_twice: u64,
@@ -28,8 +31,8 @@ struct Counts {
 
 impl Counts {
     fn plus(mut self, other: Self) -> Self {
-        for (mine, theirs) in self.raised.iter_mut().zip(other.raised) {
-            *mine += theirs;
+        for (vector, count) in other.raised {
+            *self.raised.entry(vector).or_default() += count;
         }
         self.states += other.states;
         self.steps += other.steps;
@@ -38,6 +41,10 @@ impl Counts {
         self.traced_twice += other.traced_twice;
         self.woken += other.woken;
         self
+    }
+
+    fn raised(&self, vector: u8) -> u64 {
+        self.raised.get(&vector).copied().unwrap_or(0)
     }
 }
 
@@ -108,7 +115,7 @@ impl Pair {
 
     fn enter(&mut self, raised: &Raised, other: &execute::Raised<Number>) -> bool {
         assert_eq!(*raised, plain(other));
-        self.counts.raised[usize::from(raised.exception.vector()) & 15] += 1;
+        *self.counts.raised.entry(raised.exception.vector()).or_default() += 1;
         let entered = self.cpu.enter(&mut self.memory[0], raised);
         let Ok(theirs) = self.core.enter(&mut OnMemory::new(&mut self.memory[1]), other);
         self.entered(entered, theirs)
@@ -191,10 +198,9 @@ fn all_opcodes(holes: bool) -> Counts {
 fn every_opcode_where_everything_answers() {
     let counts = all_opcodes(false);
     assert_eq!(counts.states, STATES << 16);
-    let raised = |exception: Exception| counts.raised[usize::from(exception.vector())];
-    assert_eq!(raised(Exception::BusError), 0);
-    for vector in 3..=11 {
-        assert!(counts.raised[vector] > 50, "vector {vector}: {counts:?}");
+    assert_eq!(counts.raised(2), 0);
+    for vector in (3..=11).chain(32..=47) {
+        assert!(counts.raised(vector) > 1, "vector {vector}: {counts:?}");
     }
     assert!(counts.nested > 1_000 && counts.halted > 1_000 && counts.traced_twice > 100, "{counts:?}");
     assert!(counts.woken > 1 && counts.steps > 500_000, "{counts:?}");
@@ -204,7 +210,7 @@ fn every_opcode_where_everything_answers() {
 fn every_opcode_where_much_is_missing() {
     let counts = all_opcodes(true);
     assert_eq!(counts.states, STATES << 16);
-    assert!(counts.raised[2] > 100_000 && counts.nested > 10_000 && counts.halted > 10_000, "{counts:?}");
+    assert!(counts.raised(2) > 100_000 && counts.nested > 10_000 && counts.halted > 10_000, "{counts:?}");
 }
 
 /// Instructions that no random opcode meets often enough: few opcodes, much to them.
@@ -224,8 +230,8 @@ fn rare_instructions_from_many_states() {
     };
     let counts = (0..400_000).into_par_iter().map(one).reduce(Counts::default, Counts::plus);
     assert_eq!(counts.states, 400_000);
-    assert!((2..=11).all(|vector| counts.raised[vector] > 100), "{counts:?}");
-    assert!(counts.traced_twice > 1_000 && counts.woken > 1_000, "{counts:?}");
+    assert!((2..=11).chain(32..=47).all(|vector| counts.raised(vector) > 100), "{counts:?}");
+    assert!(counts.traced_twice > 1_000 && counts.woken > 100, "{counts:?}");
 }
 
 /// Noise as a program: what it writes it may execute.
@@ -257,7 +263,7 @@ fn starting_anywhere() {
             0 => {
                 let (mine, Ok(theirs)) = (pair.cpu.reset(first), pair.core.reset(&mut world));
                 let mine = mine.map_or_else(Step::Raised, |()| Step::Ran);
-                same(mine, theirs)
+                same(without_pc(mine), without_pc_of(theirs))
             }
             1 => {
                 let (mine, Ok(theirs)) = (pair.cpu.refill(first), pair.core.refill(&mut world));
@@ -272,6 +278,18 @@ fn starting_anywhere() {
         }
     }
     assert!(started.iter().chain(&refused).all(|count| *count > 100), "{started:?} {refused:?}");
+}
+
+/// A reset that fails halts the processor: no frame ever shows a program counter.
+fn without_pc(step: Step) -> Step {
+    if let Step::Raised(raised) = step { Step::Raised(Raised { pc: 0, ..raised }) } else { step }
+}
+
+fn without_pc_of(step: execute::Step<Number>) -> execute::Step<Number> {
+    match step {
+        execute::Step::Raised(raised) => execute::Step::Raised(execute::Raised { pc: 0, ..raised }),
+        execute::Step::Ran => step,
+    }
 }
 
 fn same(mine: Step, theirs: execute::Step<Number>) -> bool {

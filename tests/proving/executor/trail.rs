@@ -46,7 +46,7 @@ fn register(core: &mut Core<Number>, bit: u32) -> &mut Number {
 fn one(case: u64) -> u64 {
     let mut random = dice(case);
     let start = Start::new(&mut random, case as u16);
-    let memory = Bus::of(&start, random.next(), case % 5 == 0);
+    let memory = Bus::of(&start, random.next(), case.is_multiple_of(5));
     let mut before = Core::start(&mut OnMemory::new(&mut Bus::new(0, false)), &registers(&start));
     before.queue = [start.opcode, start.extension[0]].map(|word| Number::new(16, word.into()));
     let mut base = run(&before, &memory);
