@@ -1,11 +1,12 @@
 //! Says a guard in short: which unknowns have one value throughout, and which combinations of the others there are, or there
 //! are not. What is said is exact: each step of it ends with a refutation of anything else.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use super::Domain;
+use super::bound::Compared;
 use super::ground::Logic;
-use super::logic::{Answer, Model, Tape, Term, Unknown, View};
+use super::logic::{Answer, Model, Range, Ranges, Tape, Term, Unknown};
 use super::share::Share;
 use super::unknowns::{all, any, is};
 
@@ -45,7 +46,7 @@ pub fn describe(logic: &mut Logic, guard: Term) -> Option<Described> {
         return Some(described);
     }
     let other = logic.terms.not(rest);
-    let compared = Compared::of(logic, rest);
+    let compared = Compared::of(&logic.terms, &[rest]);
     let most = if compared.only { MOST_QUESTIONS } else { FEW_QUESTIONS };
     let (mut yes, mut no) = (Cubes::new(logic, rest, &compared), Cubes::new(logic, other, &compared));
     while yes.questions + no.questions < most && !(yes.hopeless && no.hopeless) {
@@ -60,48 +61,6 @@ pub fn describe(logic: &mut Logic, guard: Term) -> Option<Described> {
         }
     }
     None
-}
-
-/// The numbers with which unknowns are compared.
-struct Compared {
-    numbers: BTreeMap<Unknown, BTreeSet<u64>>,
-    /// Whether nothing else is done with them: then any other value is as good as any other.
-    only: bool,
-}
-
-impl Compared {
-    fn of(logic: &Logic, term: Term) -> Self {
-        let mut compared = Self { numbers: BTreeMap::new(), only: true };
-        let (mut seen, mut open) = (BTreeSet::new(), vec![term]);
-        let unknown = |term: Term| match logic.terms.view(term) {
-            View::Unknown(unknown) => Some(unknown),
-            _ => None,
-        };
-        while let Some(term) = open.pop() {
-            if !seen.insert(term) {
-                continue;
-            }
-            let view = logic.terms.view(term);
-            if let View::Equal(left, right) = view {
-                let pair = [(left, right), (right, left)]
-                    .into_iter()
-                    .find_map(|(of, with)| Some((unknown(of)?, logic.terms.known(with)?)));
-                if let Some((unknown, number)) = pair {
-                    compared.numbers.entry(unknown).or_default().insert(number);
-                    continue;
-                }
-            }
-            compared.only &= unknown(term).is_none();
-            open.extend(view.operands());
-        }
-        compared
-    }
-
-    /// Whether a combination stands on a value that is one of many that are as good.
-    fn any_other(&self, cube: &Cube) -> bool {
-        self.only
-            && cube.iter().any(|(unknown, value)| !self.numbers.get(unknown).is_some_and(|list| list.contains(value)))
-    }
 }
 
 /// The unknowns that have the value of `model` in every model of the guard.
@@ -148,12 +107,13 @@ struct Cubes<'a> {
     hopeless: bool,
     compared: &'a Compared,
     tape: Tape,
+    ranges: Ranges,
 }
 
 impl<'a> Cubes<'a> {
     fn new(logic: &Logic, term: Term, compared: &'a Compared) -> Self {
-        let tape = logic.terms.tape(&[term]);
-        Self { term, list: Vec::new(), asked: vec![term], questions: 0, hopeless: false, compared, tape }
+        let (tape, ranges) = (logic.terms.tape(&[term]), logic.terms.ranges(&[term]));
+        Self { term, list: Vec::new(), asked: vec![term], questions: 0, hopeless: false, compared, tape, ranges }
     }
 
     /// One more cube, as large as it gets; whether the list is complete.
@@ -168,18 +128,25 @@ impl<'a> Cubes<'a> {
             Answer::Open(_) => return None,
         };
         let cube = self.widen(logic, &model)?;
-        self.hopeless = self.list.len() >= MOST_CUBES || self.compared.any_other(&cube);
+        self.hopeless = self.list.len() >= MOST_CUBES || self.any_other(&cube);
         let holds = holds(logic, &cube);
         self.asked.push(logic.terms.not(holds));
         self.list.push(cube);
         Some(false)
     }
 
+    /// Whether a combination stands on a value that is one of many that are as good.
+    fn any_other(&self, cube: &Cube) -> bool {
+        let numbers = &self.compared.numbers;
+        let told = |(unknown, value): (&Unknown, &u64)| numbers.get(unknown).is_some_and(|list| list.contains(value));
+        self.compared.only && !cube.iter().all(told)
+    }
+
     /// The values of a model that are enough for the term to hold.
     fn widen(&mut self, logic: &mut Logic, model: &Model) -> Option<Cube> {
         let unknowns: Vec<Unknown> = self.tape.unknowns().collect();
         let cube: Vec<(Unknown, u64)> = unknowns.iter().map(|unknown| (*unknown, model.get(*unknown))).collect();
-        let mut cube = self.enough(logic, cube).flatten()?;
+        let mut cube = self.enough_by_ranges(cube);
         self.tape.load(model);
         // From the end: texts then tell by their beginnings.
         let mut kept = 0;
@@ -199,6 +166,25 @@ impl<'a> Cubes<'a> {
             }
         }
         Some(cube.into_iter().collect())
+    }
+
+    /// Those of the values of a whole model that are certain to be enough, as far as ranges tell it: no question is asked.
+    fn enough_by_ranges(&mut self, cube: Vec<(Unknown, u64)>) -> Vec<(Unknown, u64)> {
+        let mark = self.ranges.mark();
+        for (unknown, value) in &cube {
+            self.ranges.set(*unknown, Some(Range::one(*value)));
+        }
+        let mut kept = cube.clone();
+        for (unknown, value) in cube.into_iter().rev() {
+            self.ranges.set(unknown, None);
+            if self.ranges.of(0) == Range::one(1) {
+                kept.retain(|(other, _)| *other != unknown);
+            } else {
+                self.ranges.set(unknown, Some(Range::one(value)));
+            }
+        }
+        self.ranges.undo(mark);
+        kept
     }
 
     /// Whether another value of one unknown alone lets the term fail, as far as a few tries show it.

@@ -23,6 +23,9 @@ const PLAIN: &[u8] = b"0 A1Z9a-";
 /// So many bytes that are out of the ordinary are not worth a question.
 const FEW_ODD: usize = 2;
 
+/// A claim of so many operations is not too long for another question.
+const SHORT: usize = 5_000;
+
 /// So many ordinary cartridges are tried, the nearest first.
 const NEAREST: usize = 4;
 
@@ -94,6 +97,7 @@ impl Replayer {
         };
         // Where bytes hang together, one at a time does not get far.
         if odd > FEW_ODD
+            && tape.length() <= SHORT
             && let Some(nearer) = nearest(logic, claim, &asked, bytes)
         {
             let (fewer, nearer) = towards(logic, &mut tape, &nearer, &asked, bytes);

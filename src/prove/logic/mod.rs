@@ -14,6 +14,8 @@ mod hash;
 mod meaning;
 mod model;
 mod path;
+mod ranges;
+mod row;
 mod simplify;
 mod smtlib;
 mod solver;
@@ -23,6 +25,7 @@ mod view;
 
 pub use certify::{Checker, NotImplied, Refutation};
 pub use model::{Model, Unknown};
+pub use ranges::{Range, Ranges};
 pub use solver::{Answer, Solver};
 pub use tape::Tape;
 pub use term::{Term, Terms};
