@@ -323,6 +323,7 @@ fn committed_files_fit_their_schemas() {
     let routines = [
         (HARNESS, "tests/proving/routines/harness"),
         (HARNESS, "tests/proving/routines/edits"),
+        (HARNESS, "tests/proving/routines/sizes"),
         (CASE, "tests/proving/routines/cases"),
     ];
     let demo = [(HARNESS, "harness"), (CASE, "cases"), (CASE, "tests/readme")];

@@ -1,7 +1,8 @@
 #!/usr/bin/env bash
 # Builds the routines whose proofs are known: routines.elf from the assembly,
-# detect-*.elf from detect.c, and edits/NAME.elf from the demo's source with
-# edits/NAME.patch.
+# detect-*.elf from detect.c, edits/NAME.elf from the demo's source with
+# edits/NAME.patch, and sizes/NAME-SIZE.elf from the demo's source with
+# harness/defects/NAME.patch and more products in its table, SIZE in all.
 #
 #   build.sh           writes them beside this script
 #   build.sh --check   builds elsewhere and compares with the committed ones
@@ -39,7 +40,7 @@ done
 
 work=$(mktemp -d)
 trap 'rm -rf -- "$work"' EXIT
-mkdir "$work/edits"
+mkdir "$work/edits" "$work/sizes"
 files=()
 
 assemble() {    # NAME: NAME.s of the current folder to the work folder
@@ -80,31 +81,65 @@ build_c Os -Os
 build_c changed -O2 -DCHANGED
 build_c latch -O2 -DLATCH_LEFT_ON
 
-# An edit of the demo has no debug information: its lines would be those of a
-# source that nobody has. A patch applies as it stands or not at all.
-build_edit() {  # NAME
-    local copy=$work/$1 file=$here/edits/$1.patch name objects=()
+demo=../../../harness
+
+# A changed demo has no debug information: its lines would be those of a source
+# that nobody has. A patch applies as it stands or not at all.
+copy_demo() {   # COPY [PATCH ...]: the demo's source to a new folder, then each patch
+    local copy=$1 file
     mkdir "$copy"
-    cp -- ../../../harness/{*.s,*.inc,aria.ld} "$copy"
-    if ! patch -p2 -s -F0 -r - -d "$copy" <"edits/$1.patch" >&2; then
-        echo "build.sh: $file does not apply: make it anew for the present source" >&2
-        exit 1
-    fi
-    for name in aria detect modes picture convert ram; do
-        (cd -- "$copy" && "$tools-as" -m68000 --register-prefix-optional --fatal-warnings -o "$name.o" "$name.s") || {
-            echo "build.sh: with $file the source does not build" >&2
+    cp -- "$demo"/{*.s,*.inc,aria.ld} "$copy"
+    for file in "${@:2}"; do
+        if ! patch -p2 -s -F0 -r - -d "$copy" <"$file" >&2; then
+            echo "build.sh: $here/$file does not apply: make it anew for the present source" >&2
             exit 1
-        }
+        fi
+    done
+}
+
+link_demo() {   # COPY ELF OPTION ...
+    local copy=$1 elf=$2 name objects=()
+    for name in aria detect modes picture convert ram; do
         objects+=("$copy/$name.o")
     done
-    "$tools-ld" -n --build-id=none --fatal-warnings -T "$copy/aria.ld" -o "$work/edits/$1.elf" "${objects[@]}"
+    "$tools-ld" -n --build-id=none --fatal-warnings "${@:3}" -T "$copy/aria.ld" -o "$work/$elf" "${objects[@]}"
+    files+=("$elf")
+}
+
+assemble_demo() {   # COPY OPTION ...
+    local copy=$1 name
+    for name in aria detect modes picture convert ram; do
+        (cd -- "$copy" && "$tools-as" -m68000 --register-prefix-optional --fatal-warnings "${@:2}" \
+            -o "$name.o" "$name.s") || {
+            echo "build.sh: with the patches of $(basename -- "$copy") the source does not build" >&2
+            exit 1
+        }
+    done
 }
 
 shopt -s nullglob
 for file in edits/*.patch; do
     name=$(basename -- "$file" .patch)
-    build_edit "$name"
-    files+=("edits/$name.elf")
+    copy_demo "$work/$name" "$file"
+    assemble_demo "$work/$name"
+    link_demo "$work/$name" "edits/$name.elf"
+done
+
+# The demo has five products. Local names are left out: every entry has one.
+build_sizes() { # NAME [PATCH]
+    local name=$1 size copy
+    for size in 20 80; do
+        copy=$work/$name-$size
+        copy_demo "$copy" "${@:2}" sizes/more.patch
+        cp -- sizes/more.inc "$copy"
+        assemble_demo "$copy" --defsym "MORE=$((size - 5))"
+        link_demo "$copy" "sizes/$name-$size.elf" --discard-all
+    done
+}
+
+build_sizes whole
+for file in "$demo"/defects/*.patch; do
+    build_sizes "$(basename -- "$file" .patch)" "$file"
 done
 
 if [ "$check" = no ]; then
@@ -118,6 +153,12 @@ differ=0
 for file in edits/*.elf; do
     if [ ! -f "${file%.elf}.patch" ]; then
         echo "build.sh: $here/$file has no patch any more: remove it" >&2
+        differ=1
+    fi
+done
+for file in sizes/*.elf; do
+    if [ ! -f "$work/$file" ]; then
+        echo "build.sh: $here/$file is not built any more: remove it" >&2
         differ=1
     fi
 done
