@@ -120,8 +120,9 @@ impl World for Blind<'_> {
         self.0.idle_for(clocks);
     }
 
-    fn reset_devices(&mut self) {
+    fn reset_devices(&mut self) -> Result<(), Self::Cut> {
         self.0.reset_devices();
+        Ok(())
     }
 }
 
