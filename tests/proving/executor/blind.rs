@@ -121,8 +121,7 @@ impl World for Blind<'_> {
     }
 
     fn reset_devices(&mut self) -> Result<(), Self::Cut> {
-        self.0.reset_devices();
-        Ok(())
+        self.0.reset_devices()
     }
 }
 
