@@ -8,7 +8,7 @@ use super::bound::Compared;
 use super::ground::Logic;
 use super::logic::{Answer, Model, Range, Ranges, Tape, Term, Unknown};
 use super::share::Share;
-use super::unknowns::{all, any, is};
+use super::unknowns::{Source, all, any, is};
 
 /// The most combinations that are listed.
 pub const MOST_CUBES: usize = 96;
@@ -18,6 +18,9 @@ const MOST_QUESTIONS: usize = 1500;
 
 /// The same where unknowns are not only compared with numbers: there is hardly ever a short form.
 const FEW_QUESTIONS: usize = 200;
+
+/// The most unknowns of a description that are no bytes of the image.
+const MOST_OTHERS: usize = 16;
 
 /// The most steps of a count.
 const MOST_COUNTED: usize = 100_000;
@@ -38,6 +41,12 @@ pub struct Described {
 
 /// Describes a guard that is possible; `None` if it has no short form, or a question stayed open.
 pub fn describe(logic: &mut Logic, guard: Term) -> Option<Described> {
+    // Reads of a port that is polled have no short form.
+    let others = logic.terms.unknowns(guard).into_iter();
+    let others = others.filter(|unknown| !matches!(logic.unknowns.source(*unknown), Source::Image(_)));
+    if others.count() > MOST_OTHERS {
+        return None;
+    }
     let Answer::Possible(model) = logic.solver.ask(&logic.terms, &[guard]) else { return None };
     let forced = forced(logic, guard, &model)?;
     let rest = logic.terms.substitute(guard, &forced);
@@ -65,8 +74,15 @@ pub fn describe(logic: &mut Logic, guard: Term) -> Option<Described> {
 
 /// The unknowns that have the value of `model` in every model of the guard.
 fn forced(logic: &mut Logic, guard: Term, model: &Model) -> Option<Cube> {
-    let mut candidates: Vec<(Unknown, u64)> =
-        logic.terms.unknowns(guard).into_iter().map(|unknown| (unknown, model.get(unknown))).collect();
+    // What can be another without a question is not forced.
+    let mut tape = logic.terms.tape(&[guard]);
+    tape.load(model);
+    let unknowns: Vec<Unknown> = tape.unknowns().collect();
+    let mut candidates: Vec<(Unknown, u64)> = unknowns
+        .into_iter()
+        .map(|unknown| (unknown, model.get(unknown)))
+        .filter(|one| is_needed(&mut tape, *one))
+        .collect();
     while !candidates.is_empty() {
         let mut differs = Vec::with_capacity(candidates.len());
         for (unknown, value) in &candidates {
@@ -81,6 +97,26 @@ fn forced(logic: &mut Logic, guard: Term, model: &Model) -> Option<Cube> {
         }
     }
     Some(candidates.into_iter().collect())
+}
+
+/// Whether no other value of one unknown alone lets the first term of a tape hold, as far as a few tries show it.
+fn is_needed(tape: &mut Tape, (unknown, value): (Unknown, u64)) -> bool {
+    let holds = (0..8).any(|bit| {
+        tape.set(unknown, value ^ 1 << bit);
+        tape.holds()
+    });
+    tape.set(unknown, value);
+    !holds
+}
+
+/// Whether another value of one unknown alone lets it fail, as far as a few tries show it.
+fn fails(tape: &mut Tape, (unknown, value): (Unknown, u64)) -> bool {
+    let fails = (0..8).any(|bit| {
+        tape.set(unknown, value ^ 1 << bit);
+        !tape.holds()
+    });
+    tape.set(unknown, value);
+    fails
 }
 
 /// One bit: whether an unknown has this value.
@@ -151,7 +187,7 @@ impl<'a> Cubes<'a> {
         // From the end: texts then tell by their beginnings.
         let mut kept = 0;
         while let Some(place) = cube.len().checked_sub(kept + 1) {
-            if self.is_needed(cube[place]) {
+            if fails(&mut self.tape, cube[place]) {
                 kept += 1;
                 continue;
             }
@@ -185,16 +221,6 @@ impl<'a> Cubes<'a> {
         }
         self.ranges.undo(mark);
         kept
-    }
-
-    /// Whether another value of one unknown alone lets the term fail, as far as a few tries show it.
-    fn is_needed(&mut self, (unknown, value): (Unknown, u64)) -> bool {
-        let fails = (0..8).any(|bit| {
-            self.tape.set(unknown, value ^ 1 << bit);
-            !self.tape.holds()
-        });
-        self.tape.set(unknown, value);
-        fails
     }
 
     /// Those of some values that are enough for the term to hold, if all of them are.
