@@ -10,7 +10,7 @@ use super::Domain;
 use super::logic::{Model, Range, Ranges, Term, Terms, Unknown, View};
 
 /// Operations that one search may take.
-const MOST_OPERATIONS: u64 = 4_000_000;
+const MOST_OPERATIONS: u64 = 30_000_000;
 
 /// A value that is compared with nothing is looked for up to here: a byte is compared with 256 at the most.
 const MOST_VALUES: u64 = 0xFF;

@@ -2,6 +2,7 @@
 
 use super::bound::Search;
 use super::ending::Ending;
+use super::few::try_all;
 use super::gates::Evidence;
 use super::ground::Logic;
 use super::logic::{Answer, Model, Solver};
@@ -60,9 +61,21 @@ fn extreme(logic: &mut Logic, evidence: &mut Evidence, endings: &[Ending], what:
         if best.as_ref().is_some_and(|best| !better(limit, best.value)) {
             continue;
         }
+        let term = count.term(&mut logic.terms);
+        let guard = ending.guard();
+        let tried = try_all(logic, &[guard, term], |tape| {
+            let mut numbers = tape.numbers();
+            if let (Some(1), Some(value)) = (numbers.next(), numbers.next())
+                && best.as_ref().is_none_or(|best| better(value, best.value))
+            {
+                best = Some(Extreme { value, bound: value, ending: index, model: tape.model() });
+            }
+        });
+        if tried.is_some() {
+            continue;
+        }
         // Something that comes to this end at all, and then nothing but questions about what goes further.
         let Err(model) = evidence.never(logic, &[ending.guard()])? else { continue };
-        let term = count.term(&mut logic.terms);
         let value = logic.terms.evaluate(term, &model);
         if best.as_ref().is_none_or(|best| better(value, best.value)) {
             best = Some(Extreme { value, bound: value, ending: index, model });

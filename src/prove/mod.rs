@@ -17,6 +17,7 @@ mod ending;
 pub mod execute;
 mod explore;
 mod extremes;
+mod few;
 mod gates;
 mod graph;
 mod ground;

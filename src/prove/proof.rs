@@ -16,10 +16,11 @@ use super::describe::describe;
 use super::ending::{Close, Ending};
 use super::explore::Budget;
 use super::extremes::{Counted, Extreme, greatest, smallest};
+use super::few::try_all;
 use super::gates::{Doubt, Evidence, Replayed, Sealed};
 use super::ground::{Free, Ground, Logic};
 use super::influence::influence;
-use super::logic::{Model, Term, Unknown};
+use super::logic::{Model, Term};
 use super::said::{Condition, said};
 use super::scope::scope;
 use super::share::Share;
@@ -221,29 +222,17 @@ pub fn describe_guard(
     (Some(said(&described, unknowns, harness)), share.map(|share| share.to_string()))
 }
 
-/// The most bits of which every value is tried to count.
-const MOST_COUNTED_BITS: u32 = 16;
-
 /// How many headers of so many bits a guard has that hangs on few of them: each is tried.
 fn counted(logic: &Logic, guard: Term, bits: u32) -> Option<String> {
-    let mut tape = logic.terms.tape(&[guard]);
-    let unknowns: Vec<Unknown> = tape.unknowns().collect();
-    let widths: Vec<u32> = unknowns.iter().map(|unknown| logic.unknowns.width(*unknown)).collect();
-    let used: u32 = widths.iter().sum();
-    let of_header = unknowns.iter().all(|unknown| matches!(logic.unknowns.source(*unknown), Source::Image(_)));
-    if used > MOST_COUNTED_BITS || used > bits || !of_header {
+    let unknowns = logic.terms.unknowns(guard).into_iter();
+    let mut of_header = unknowns.map(|unknown| matches!(logic.unknowns.source(unknown), Source::Image(_)));
+    if !of_header.all(|is| is) {
         return None;
     }
     let mut count = 0;
-    for mut value in 0..1u64 << used {
-        for (unknown, width) in unknowns.iter().zip(&widths) {
-            tape.set(*unknown, value & ((1 << width) - 1));
-            value >>= width;
-        }
-        count += i64::from(tape.holds());
-    }
+    let used = try_all(logic, &[guard], |tape| count += i64::from(tape.numbers().next() == Some(1)))?;
     let mut share = Share::default();
-    share.add(count, bits - used);
+    share.add(count, bits.checked_sub(used)?);
     Some(share.to_string())
 }
 

@@ -32,6 +32,11 @@ impl Tape {
         self.row.inputs.keys().copied()
     }
 
+    /// The numbers that the unknowns have.
+    pub fn model(&self) -> Model {
+        self.row.inputs.iter().map(|(unknown, place)| (*unknown, self.values[*place as usize])).collect()
+    }
+
     /// Gives an unknown a number for the runs to come.
     pub fn set(&mut self, unknown: Unknown, value: u64) {
         if let Some(place) = self.row.inputs.get(&unknown).copied() {
