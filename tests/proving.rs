@@ -1,5 +1,6 @@
 //! Proofs, from the outside: terms and the solver, routines with known answers, builds compared.
 
+mod command;
 mod compared;
 mod concrete;
 mod defects;

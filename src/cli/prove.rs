@@ -11,6 +11,7 @@ use clap::Args;
 use super::files::Files;
 use super::outputs::sources;
 use super::{Failure, Format, exit};
+use crate::cartridge::LARGEST_IMAGE;
 use crate::prove::{Answer, Prove, Sealed, parse_range};
 use crate::report::{write_proof, write_proof_line, write_proof_page};
 use crate::suite::{DEFAULT_SEED, Harness};
@@ -72,6 +73,10 @@ impl ScopeArguments {
             prove = prove.steps(steps);
         }
         if let Some(bytes) = &self.bytes {
+            if *bytes.end() >= LARGEST_IMAGE {
+                let message = format!("--bytes: an image has no offset beyond 0x{:X}", LARGEST_IMAGE - 1);
+                return Err(Failure::Usage(message));
+            }
             prove = prove.only_bytes(bytes.clone());
         }
         for what in &self.unknown {

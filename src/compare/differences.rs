@@ -1,6 +1,8 @@
 //! Where two explorations part: pairs of ends that share inputs, and effects that differ at the same end.
 
-use crate::prove::compared::{Close, Domain, Ending, Evidence, Ground, Logic, Model, Study, Term, any, shown};
+use crate::prove::compared::{
+    Close, Domain, Ending, Evidence, Ground, Logic, Model, Study, Term, Wrongdoing, any, shown,
+};
 use crate::suite::Harness;
 
 /// Inputs for which the builds differ.
@@ -20,6 +22,8 @@ pub enum What {
     End(Close, Close),
     /// An effect at an end: its name, and the values before and now.
     Effect(Close, String, Vec<Term>, Vec<Term>),
+    /// Something that goes wrong in one build only: what, and whether it does before and now.
+    Wrong(&'static str, Term, Term),
 }
 
 /// One build, explored for one way of being attached.
@@ -70,7 +74,33 @@ pub fn differences(
             list.extend(possible(logic, evidence, claim, What::End(before.clone(), after)));
         }
     }
+    for (what, words) in WRONGS {
+        let before = goes_wrong(logic, old.study, what);
+        let after = goes_wrong(logic, new.study, what);
+        let differ = logic.terms.xor(before, after);
+        let claim = logic.terms.and(differ, within);
+        list.extend(possible(logic, evidence, claim, What::Wrong(words, before, after)));
+    }
     list
+}
+
+/// What may go wrong beside ends and effects, told of by harnesses and promises.
+const WRONGS: [(Is, &str); 5] = [
+    (|what| matches!(what, Wrongdoing::StrayWrite), "writes outside the map"),
+    (|what| matches!(what, Wrongdoing::StrayRead), "reads outside the map"),
+    (|what| matches!(what, Wrongdoing::EarlyRead), "reads RAM before writing it"),
+    (|what| matches!(what, Wrongdoing::Undeclared(_)), "writes an undeclared value to a port"),
+    (|what| matches!(what, Wrongdoing::Remap), "remaps the code that runs"),
+];
+
+/// Whether something that goes wrong is of a kind.
+type Is = fn(&Wrongdoing) -> bool;
+
+/// For which inputs something of a kind goes wrong: one bit.
+fn goes_wrong(logic: &mut Logic, study: &Study, kind: Is) -> Term {
+    let troubles = study.explored.troubles.iter().filter(|((what, _, _), _)| kind(what));
+    let guards: Vec<Term> = troubles.flat_map(|(_, guards)| guards.iter().copied()).collect();
+    any(&mut logic.terms, guards)
 }
 
 fn possible(logic: &mut Logic, evidence: &mut Evidence, claim: Term, what: What) -> Option<Difference> {
@@ -111,8 +141,11 @@ fn effects(
                 let values = |ending: &Ending| ending.state.held.writes.iter().map(|(_, value)| *value).collect();
                 first_writes.get_or_insert((values(&was), values(&is)));
             }
-            let now = shown(logic, new.ground, new.harness, &is);
-            for (name, value) in shown(logic, old.ground, old.harness, &was) {
+            let mut now = shown(logic, new.ground, new.harness, &is);
+            now.extend(held(new.harness, &is));
+            let mut then = shown(logic, old.ground, old.harness, &was);
+            then.extend(held(old.harness, &was));
+            for (name, value) in then {
                 let Some((_, other)) = now.iter().find(|(other, _)| *other == name) else { continue };
                 if value == *other || logic.terms.width(value) != logic.terms.width(*other) {
                     continue;
@@ -142,6 +175,13 @@ fn effects(
         list.extend(possible(logic, evidence, claim, what));
     }
     list
+}
+
+/// What ports hold at an end, by name.
+fn held(harness: &Harness, ending: &Ending) -> Vec<(String, Term)> {
+    let ports = harness.rig.map.ports().iter().zip(&ending.state.held.latched);
+    let written = ports.filter(|(port, _)| port.writes.is_some());
+    written.map(|(port, value)| (format!("what `{}` holds at the end", port.name), *value)).collect()
 }
 
 /// What writes to ports are called among the effects.

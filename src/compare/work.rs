@@ -7,7 +7,7 @@ use super::answer::{Change, Comparison, Effect, Side};
 use super::differences::{Difference, Explored, WRITES, What, differences, name_of};
 use crate::prove::compared::{
     Doubt, Evidence, Ground, Logic, Model, Replayer, Study, Term, always, describe_guard, doubt_at, end_words,
-    scope_of, study_all, trial_words, witness_case,
+    scope_of, study_all, witness_case, witness_words,
 };
 use crate::prove::{Condition, Prove, Sealed, WitnessAnswer};
 use crate::suite::{Complaint, Harness};
@@ -35,8 +35,9 @@ impl Compare {
     /// Harnesses whose ports or header differ: their inputs are not the same.
     pub fn new(old: Prove, new: Prove) -> Result<Self, Complaint> {
         let (left, right) = (old.harness(), new.harness());
-        let ports = |harness: &Harness| -> Vec<(String, bool)> {
-            harness.rig.map.ports().iter().map(|port| (port.name.clone(), port.reads.is_some())).collect()
+        let ports = |harness: &Harness| -> Vec<_> {
+            let ports = harness.rig.map.ports().iter();
+            ports.map(|port| (port.name.clone(), port.at, port.reads.clone(), port.power_on)).collect()
         };
         let refuse = |what: &str| {
             let message = format!("{what} differ from those of {}: the inputs are not the same", left.path.display());
@@ -50,6 +51,9 @@ impl Compare {
         }
         if left.rig.map.window() != right.rig.map.window() || left.empty != right.empty {
             return refuse("the socket's window or its open lines");
+        }
+        if left.rig.map.unmapped() != right.rig.map.unmapped() || left.power_on != right.power_on {
+            return refuse("unmapped addresses or RAM at power-on");
         }
         Ok(Self { old, new })
     }
@@ -193,7 +197,20 @@ impl Work<'_> {
                 let what = what.clone();
                 add_effect(effects, Effect { branch, what, before, after, ways, condition, headers, witness });
             }
+            What::Wrong(what, was, is) => {
+                let ending = sides[1].study.ending(&self.logic, &model).map(|ending| ending.close.clone());
+                let branch = ending.map_or_else(String::new, |close| name_of(&close, sides[1].harness));
+                self.changed.insert(branch.clone());
+                let (before, after) = (self.yes_or_no(*was, &model), self.yes_or_no(*is, &model));
+                let what = (*what).to_owned();
+                add_effect(effects, Effect { branch, what, before, after, ways, condition, headers, witness });
+            }
         }
+    }
+
+    /// Whether something goes wrong under a model, before or now.
+    fn yes_or_no(&self, wrong: Term, model: &Model) -> String {
+        if self.logic.terms.evaluate(wrong, model) == 1 { "it does" } else { "it does not" }.to_owned()
     }
 
     /// A witness of a difference, run on both machines: gate (e).
@@ -210,7 +227,7 @@ impl Work<'_> {
             };
             self.evidence.witness(replayed);
         }
-        let label = trial_words(&now.trial, sides[1].harness);
+        let label = witness_words(&now, sides[1].harness);
         let case = witness_case(&now.trial, sides[1].harness, &label);
         (WitnessAnswer { label, case }, now.model)
     }

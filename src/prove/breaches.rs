@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::Domain;
 use super::ending::Close;
 use super::ground::{Free, Logic};
-use super::logic::Term;
+use super::logic::{Term, Unknown};
 use super::scene::Wrongdoing;
 use super::study::Study;
 use super::table::says;
@@ -114,37 +114,42 @@ fn by_latch(logic: &mut Logic, harness: &Harness, study: &Study, index: usize) -
     list
 }
 
-/// Ends that another content of RAM at power-on would turn into another: looked for between all zeros and all ones.
+/// Ends that another content of RAM at power-on would turn into another: first between all zeros and all ones, which cases
+/// can say, then between any two.
 fn by_power_on(logic: &mut Logic, study: &Study, index: usize) -> Vec<Candidate> {
-    let mut list = Vec::new();
     let closes = study.closes();
     let guards: Vec<Term> = closes.iter().map(|close| study.guard(logic, close)).collect();
-    let mut ram = std::collections::BTreeSet::new();
+    let mut ram: BTreeMap<Unknown, u32> = BTreeMap::new();
     for guard in &guards {
-        let unknowns = logic.terms.unknowns(*guard);
-        ram.extend(unknowns.into_iter().filter(|it| matches!(logic.unknowns.source(*it), Source::Ram(_))));
+        for unknown in logic.terms.unknowns(*guard) {
+            if let Source::Ram(address) = logic.unknowns.source(unknown) {
+                ram.insert(unknown, address);
+            }
+        }
     }
     if ram.is_empty() {
-        return list;
+        return Vec::new();
     }
-    let filled = |byte: u64| ram.iter().map(|unknown| (*unknown, byte)).collect::<BTreeMap<_, _>>();
+    let filled = |byte: u64| ram.keys().map(|unknown| (*unknown, byte)).collect::<BTreeMap<_, _>>();
     let (zeros, ones) = (filled(0), filled(0xFF));
+    let mut others = BTreeMap::new();
+    for (unknown, address) in &ram {
+        let other = logic.unknowns.term(&mut logic.terms, Source::OtherRam(*address), 8);
+        others.insert(*unknown, other);
+    }
+    let mut plain = Vec::new();
+    let mut any = Vec::new();
     for guard in guards {
         let (with_zeros, with_ones) = (logic.terms.substitute(guard, &zeros), logic.terms.substitute(guard, &ones));
         let not = logic.terms.not(with_ones);
-        let differs = logic.terms.and(with_zeros, not);
-        if logic.terms.known(differs) != Some(0) {
-            list.push(Candidate {
-                promise: Promise::PowerOn,
-                at: None,
-                study: index,
-                way: 0,
-                claim: differs,
-                rule: None,
-            });
-        }
+        plain.push(logic.terms.and(with_zeros, not));
+        let renamed = logic.terms.rename(guard, &others);
+        let not = logic.terms.not(renamed);
+        any.push(logic.terms.and(guard, not));
     }
-    list
+    let possible = plain.into_iter().chain(any).filter(|claim| logic.terms.known(*claim) != Some(0));
+    let candidate = |claim| Candidate { promise: Promise::PowerOn, at: None, study: index, way: 0, claim, rule: None };
+    possible.map(candidate).collect()
 }
 
 /// Inputs for which the routine does not do what the table says.

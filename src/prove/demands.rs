@@ -9,7 +9,7 @@ use super::logic::{Model, Term};
 use super::proof::Work;
 use super::study::Study;
 use super::table::conditions;
-use super::words::trial_words;
+use super::words::witness_words;
 use crate::suite::{Demanded, Relation};
 use crate::trial::Promise;
 use crate::units;
@@ -55,14 +55,18 @@ impl Work<'_> {
     fn branch(&mut self, studies: &[Study], branch: usize, when: &Conditions, relation: Relation) -> Vec<Reason> {
         let harness = std::sync::Arc::clone(&self.harness);
         let name = &harness.rig.branches[branch].name;
+        // What is never the case says nothing.
+        let (mut met, mut reached) = (false, false);
         for study in studies {
+            let guard = study.guard(&mut self.logic, &Close::Branch(branch));
+            reached |= matches!(self.evidence.never(&mut self.logic, &[guard]), Some(Err(_)));
             for way in &study.ways {
                 let ground = Ground { harness: &harness, plugged: way.plugged.clone(), free: &self.prove.free };
                 let holds = match conditions(&mut self.logic, &ground, when) {
                     Ok(holds) => holds,
                     Err(why) => return vec![Reason::new(Why::Limit, format!("not proved: {why}"))],
                 };
-                let guard = study.guard(&mut self.logic, &Close::Branch(branch));
+                met = met || matches!(self.evidence.never(&mut self.logic, &[holds]), Some(Err(_)));
                 let (not_holds, not_taken) = (self.logic.terms.not(holds), self.logic.terms.not(guard));
                 let (taken, missed) = (self.logic.terms.and(guard, not_holds), self.logic.terms.and(holds, not_taken));
                 let asked: &[(Term, &str)] = match relation {
@@ -78,7 +82,12 @@ impl Work<'_> {
                 }
             }
         }
-        Vec::new()
+        let vacuous = match relation {
+            Relation::Always | Relation::Exactly if !met => "no input within the scope meets the condition",
+            Relation::Only if !reached => "no input within the scope takes the branch",
+            _ => return Vec::new(),
+        };
+        vec![Reason::new(Why::Branch, format!("{name}: {vacuous}, so nothing is said"))]
     }
 
     /// A counterexample in words, run on the machine.
@@ -87,7 +96,7 @@ impl Work<'_> {
         self.replay(study, &witness);
         let outcome = self.replayer.run(&witness);
         let ends = crate::verdict::short_ending(outcome, self.harness.names());
-        format!("{}, which comes to {ends}", trial_words(&witness.trial, &self.harness))
+        format!("{}, which comes to {ends}", witness_words(&witness, &self.harness))
     }
 
     fn keeps(&mut self, studies: &[Study], promise: Promise) -> Vec<Reason> {

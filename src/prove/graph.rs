@@ -96,7 +96,8 @@ impl Graph {
 
     /// Where an instruction leads next, into subroutines too.
     pub fn successors(&self, at: u32) -> Vec<u32> {
-        let Some(node) = self.nodes.get(&at) else { return Vec::new() };
+        // Of code in RAM only what was seen is known.
+        let Some(node) = self.nodes.get(&at) else { return self.seen_from(at).collect() };
         let mut to = match node.control {
             Control::Next | Control::Trap(_) | Control::MayTrap(_) | Control::Stop => vec![node.next()],
             Control::Branch(target) => vec![target, node.next()],
@@ -107,17 +108,21 @@ impl Graph {
             | Control::ExceptionReturn
             | Control::Raises(_) => Vec::new(),
         };
-        for (_, seen) in self.seen.edges.range((at, 0)..=(at, u32::MAX)) {
-            if !to.contains(seen) {
-                to.push(*seen);
+        for seen in self.seen_from(at) {
+            if !to.contains(&seen) {
+                to.push(seen);
             }
         }
         to
     }
 
+    fn seen_from(&self, at: u32) -> impl Iterator<Item = u32> + '_ {
+        self.seen.edges.range((at, 0)..=(at, u32::MAX)).map(|(_, to)| *to)
+    }
+
     /// Where it leads within its function: behind a call once that has returned.
     pub fn within(&self, at: u32) -> Vec<u32> {
-        let Some(node) = self.nodes.get(&at) else { return Vec::new() };
+        let Some(node) = self.nodes.get(&at) else { return self.seen_from(at).collect() };
         match node.control {
             Control::Call(_) | Control::ComputedCall | Control::Trap(_) => vec![node.next()],
             Control::Return | Control::ExceptionReturn => Vec::new(),

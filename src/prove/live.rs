@@ -129,7 +129,7 @@ impl Liveness {
                 before.entry(to).or_default().push(*at);
             }
         }
-        let mut live = BTreeMap::new();
+        let mut live: BTreeMap<u32, Live> = BTreeMap::new();
         let ends = rig.branches.iter().map(|branch| match branch.exit {
             Exit::At(address) => address,
             Exit::Return => RETURN_ADDRESS,

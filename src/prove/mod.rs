@@ -55,12 +55,13 @@ pub(crate) mod compared {
     pub use super::ground::{Ground, Logic};
     pub use super::logic::{Model, Term};
     pub use super::proof::{describe_guard, doubt_at, study_all, witness_case};
+    pub use super::scene::Wrongdoing;
     pub use super::scope::scope as scope_of;
     pub use super::shown::shown;
     pub use super::study::{Study, always};
     pub use super::unknowns::any;
     pub use super::witness::Replayer;
-    pub use super::words::{end_words, trial_words};
+    pub use super::words::{end_words, witness_words};
 }
 
 pub use answer::{

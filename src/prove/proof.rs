@@ -27,7 +27,8 @@ use super::share::Share;
 use super::study::{Study, study, told};
 use super::unknowns::{Source, is};
 use super::witness::{Replayer, Witness};
-use super::words::{end_words, trial_words};
+use super::words::{end_words, witness_words};
+use crate::board::RamArea;
 use crate::cartridge::LARGEST_IMAGE;
 use crate::check::Checker;
 use crate::suite::{Complaint, DEFAULT_SEED, Demanded, Harness, nearest};
@@ -86,7 +87,10 @@ impl Prove {
     /// Bytes of the image that are unknown too.
     #[must_use]
     pub fn unknown_bytes(mut self, offsets: RangeInclusive<u32>) -> Self {
-        self.unknown.push(offsets);
+        let known = |range: &RangeInclusive<u32>| range.contains(offsets.start()) && range.contains(offsets.end());
+        if !self.unknown.iter().any(known) {
+            self.unknown.push(offsets);
+        }
         self
     }
 
@@ -163,6 +167,13 @@ impl Prove {
         };
         let ram =
             map.memory().iter().any(|area| area.range.contains(range.start()) && area.range.contains(range.end()));
+        if let Some(port) = map.ports().iter().find(|port| range.contains(&port.at)) {
+            return Err(format!("the port `{}` stands at {what}: give its name", port.name));
+        }
+        let part = |area: &RamArea| area.range.start() <= range.end() && range.start() <= area.range.end();
+        if !ram && map.memory().iter().any(part) {
+            return Err(format!("{what} lies only partly in RAM"));
+        }
         if !ram && *range.end() >= LARGEST_IMAGE {
             return Err(format!("{what}: an image has no offset beyond 0x{:X}", LARGEST_IMAGE - 1));
         }
@@ -360,9 +371,15 @@ impl<'a> Work<'a> {
     }
 
     fn told(&self, witness: &Witness, branch: Option<usize>) -> WitnessAnswer {
-        let label = trial_words(&witness.trial, &self.harness);
+        let label = witness_words(witness, &self.harness);
         let wanted = Wanted { branch, ..Wanted::default() };
-        let case = case_text(&label, &[], &witness.trial, &wanted, &self.harness, &self.shelf().place());
+        let needs: Vec<String> = match &witness.needs[..] {
+            [] => Vec::new(),
+            _ => vec![
+                "Only with RAM at power-on as the name says, which a case cannot: no fill is like that.".to_owned(),
+            ],
+        };
+        let case = case_text(&label, &needs, &witness.trial, &wanted, &self.harness, &self.shelf().place());
         WitnessAnswer { label, case: case.trim_start().to_owned() }
     }
 
@@ -409,7 +426,7 @@ impl<'a> Work<'a> {
         self.evidence.witness(Ok(Replayed(())));
         let branch = if let Decision::Branch { branch, .. } = decision { Some(branch) } else { None };
         let happens = crate::trial::case_text::happens(candidate.promise, &ends, branch, &harness);
-        let name = format!("{} {happens}", trial_words(&witness.trial, &harness));
+        let name = format!("{} {happens}", witness_words(&witness, &harness));
         let spot = candidate.at.map(|at| harness.names().spot(at));
         let leaves = self.leaves(candidate.promise, &witness);
         let wanted = Wanted { promise: Some(candidate.promise), branch, leaves };
@@ -504,12 +521,24 @@ impl<'a> Work<'a> {
     }
 
     fn paths(&mut self, studies: &[Study]) -> Paths {
-        Paths {
+        let mut paths = Paths {
             longest: self.extreme(studies, Counted::Cycles, greatest),
             shortest: self.extreme(studies, Counted::Cycles, smallest),
             most_instructions: self.extreme(studies, Counted::Instructions, greatest),
             fewest_instructions: self.extreme(studies, Counted::Instructions, smallest),
+        };
+        // Where only bounds are proved, one path may be a better example of the other count than its own.
+        if let (Some(longest), Some(most)) = (&paths.longest, &mut paths.most_instructions)
+            && longest.instructions > most.instructions
+        {
+            *most = PathAnswer { bound: most.bound, ..longest.clone() };
         }
+        if let (Some(shortest), Some(fewest)) = (&paths.shortest, &mut paths.fewest_instructions)
+            && shortest.instructions < fewest.instructions
+        {
+            *fewest = PathAnswer { bound: fewest.bound, ..shortest.clone() };
+        }
+        paths
     }
 
     /// One extreme over all studies, of paths that come to a branch.

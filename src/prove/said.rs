@@ -120,7 +120,10 @@ impl Sayer<'_> {
             list.extend(field_parts(field, &held));
         }
         for run in runs(&bytes.into_iter().collect::<Vec<_>>()) {
-            let of = format!("image {}", span(run[0].0, run.len(), ""));
+            let of = match run {
+                [one] => format!("image 0x{:X}", one.0),
+                run => format!("image 0x{:X}-0x{:X}", run[0].0, run[run.len() - 1].0),
+            };
             list.push(Holding { of, how: How::Is, value: hex(run.iter().map(|(_, byte)| *byte)) });
         }
         list.extend(others);
@@ -136,7 +139,9 @@ impl Sayer<'_> {
             Source::PortSomewhen { port: index, .. } => {
                 (format!("{} (a later read)", port(index)), format!("0x{value:02X}"))
             }
-            Source::Ram(address) => (format!("RAM at {}", units::address(address)), format!("0x{value:02X}")),
+            Source::Ram(address) | Source::OtherRam(address) => {
+                (format!("RAM at {}", units::address(address)), format!("0x{value:02X}"))
+            }
             Source::Open(_) => ("open lines".to_owned(), format!("0x{value:02X}")),
             Source::Image(offset) => (format!("image 0x{offset:X}"), format!("0x{value:02X}")),
         };
@@ -158,7 +163,7 @@ fn field_parts(field: &Field, held: &[(u32, u8)]) -> Vec<Holding> {
             let (of, how) = match (whole, start) {
                 (true, _) => (field.name.clone(), How::Is),
                 (false, 0) if text => (field.name.clone(), How::Starts),
-                (false, _) => (format!("{}[{}]", field.name, span(start, bytes.len(), "")), How::Is),
+                (false, _) => (format!("{}[{}]", field.name, span(start, bytes.len())), How::Is),
             };
             Holding { of, how, value }
         })
@@ -169,10 +174,10 @@ fn runs(held: &[(u32, u8)]) -> Vec<&[(u32, u8)]> {
     held.chunk_by(|left, right| left.0 + 1 == right.0).collect()
 }
 
-fn span(start: u32, length: usize, prefix: &str) -> String {
+fn span(start: u32, length: usize) -> String {
     match length {
-        1 => format!("{prefix}{start}"),
-        length => format!("{prefix}{start}-{}", start + length as u32 - 1),
+        1 => start.to_string(),
+        length => format!("{start}-{}", start + length as u32 - 1),
     }
 }
 

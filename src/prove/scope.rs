@@ -6,8 +6,7 @@ use super::answer::Scope;
 use super::proof::Prove;
 use super::study::Study;
 use crate::board::OpenBus;
-use crate::suite::{Boundary, empty_words};
-use crate::units;
+use crate::suite::empty_words;
 
 /// The scope of a question.
 pub fn scope(prove: &Prove, studies: &[Study]) -> Scope {
@@ -15,6 +14,9 @@ pub fn scope(prove: &Prove, studies: &[Study]) -> Scope {
     let map = &harness.rig.map;
     let mut unknown: Vec<String> =
         prove.unknown.iter().map(|range| format!("every byte of the attached image at {}", span(range))).collect();
+    if unknown.is_empty() {
+        unknown.push("no byte of the attached image: the harness has no header".to_owned());
+    }
     let ports = map.ports().iter().zip(&prove.free.ports).filter(|(_, free)| **free);
     unknown.extend(ports.map(|(port, _)| format!("every read of the port `{}`", port.name)));
     let ram = map.memory().iter().zip(&prove.free.ram).filter(|(_, byte)| byte.is_none());
@@ -22,8 +24,7 @@ pub fn scope(prove: &Prove, studies: &[Study]) -> Scope {
     unknown.extend(prove.free.ram_ranges.iter().map(|range| format!("RAM at {} at power-on", span(range))));
     let fixed_ports = map.ports().iter().zip(&prove.free.ports).filter(|(port, free)| port.reads.is_some() && !**free);
     let mut fixed = vec![format!(
-        "the image is {} beside that, its contacts are good; an open socket: {}",
-        "0xFF",
+        "the image is 0xFF beside that, its contacts are good; an open socket: {}",
         empty_words(harness.empty)
     )];
     fixed.extend(fixed_ports.map(|(port, _)| format!("the port `{}` reads as the harness says", port.name)));
@@ -32,8 +33,6 @@ pub fn scope(prove: &Prove, studies: &[Study]) -> Scope {
         fixed.push("noise on open lines is anything, read by read".to_owned());
     }
     let ways = studies.iter().flat_map(|study| study.ways.iter().map(|way| way.label.clone()));
-    let usual = studies.first().map(Study::way);
-    let _ = (usual, Boundary::ordinary_size(harness), units::size(1));
     Scope {
         unknown,
         header_bits: 8 * studies.iter().map(|study| study.way().plugged.originals().count()).max().unwrap_or(0) as u32,

@@ -19,6 +19,8 @@ pub enum Source {
     },
     /// A byte of RAM at power-on, by its bus address (the first of its mirrors).
     Ram(u32),
+    /// The same byte of RAM in another run.
+    OtherRam(u32),
     /// A read of a port of which it is not known how many came before; numbered.
     PortSomewhen {
         /// Index of the port.

@@ -36,8 +36,10 @@ pub struct Witness {
     pub model: Model,
     /// What a case can say of them.
     pub trial: Trial,
-    /// RAM at power-on, as far as it matters: bus address and byte.
+    /// RAM at power-on: bus address and byte.
     pub ram: Vec<(u32, u8)>,
+    /// The part of it that the claim hangs on; no case can say it.
+    pub needs: Vec<(u32, u8)>,
 }
 
 /// Makes witnesses for one harness and runs them.
@@ -64,6 +66,15 @@ impl Replayer {
 
     /// The inputs of a model, moved towards an ordinary cartridge as far as `claim` goes on holding.
     pub fn witness(&self, logic: &mut Logic, explored: &Explored, way: &Way, claim: Term, model: &Model) -> Witness {
+        let witness = self.nearest(logic, explored, way, claim, model);
+        let needs = logic.terms.unknowns(claim).into_iter().filter_map(|unknown| {
+            let Source::Ram(address) = logic.unknowns.source(unknown) else { return None };
+            Some((address, witness.model.get(unknown) as u8))
+        });
+        Witness { needs: needs.collect(), ..witness }
+    }
+
+    fn nearest(&self, logic: &mut Logic, explored: &Explored, way: &Way, claim: Term, model: &Model) -> Witness {
         let mut tape = logic.terms.tape(&[claim]);
         let asked: Vec<Unknown> = tape.unknowns().collect();
         // The most ordinary one for which the claim holds as it is.
@@ -121,7 +132,7 @@ impl Replayer {
                     }
                 }
                 Source::Ram(address) => ram.push((address, value)),
-                Source::Port { .. } | Source::PortSomewhen { .. } | Source::Open(_) => {}
+                Source::OtherRam(_) | Source::Port { .. } | Source::PortSomewhen { .. } | Source::Open(_) => {}
             }
         }
         if let Some(plug) = &mut trial.plug {
@@ -141,7 +152,7 @@ impl Replayer {
                 *own = Some(schedule(&reads));
             }
         }
-        Witness { model, trial, ram }
+        Witness { model, trial, ram, needs: Vec::new() }
     }
 
     /// Runs a witness.

@@ -1,6 +1,7 @@
 //! Words for what is attached and what happens.
 
 use super::ending::Close;
+use super::witness::Witness;
 use crate::cartridge::Checksum;
 use crate::suite::{Harness, port_words};
 use crate::trial::ordinary::field_words;
@@ -44,6 +45,21 @@ pub fn trial_words(trial: &Trial, harness: &Harness) -> String {
     // Braces would be placeholders in a case.
     words.join(", ").replace(['{', '}'], ".")
 }
+
+/// What a witness attaches, what its ports read, and what RAM must hold for it.
+pub fn witness_words(witness: &Witness, harness: &Harness) -> String {
+    let mut words = trial_words(&witness.trial, harness);
+    for (place, (address, byte)) in witness.needs.iter().take(MOST_NEEDS + 1).enumerate() {
+        match place {
+            MOST_NEEDS => words.push_str(", ..."),
+            _ => words.push_str(&format!(", RAM at {} 0x{byte:02X}", units::address(*address))),
+        }
+    }
+    words
+}
+
+/// So many bytes of RAM are named.
+const MOST_NEEDS: usize = 4;
 
 /// An end in a few words.
 pub fn end_words(close: &Close, harness: &Harness) -> String {

@@ -207,7 +207,8 @@ fn write_paths(out: &mut impl Write, answer: &Answer) -> io::Result<()> {
     for (what, path) in list {
         let Some(path) = path.as_ref().filter(|path| !told.iter().any(|known| same(known, path))) else { continue };
         if !std::mem::replace(&mut head, true) {
-            writeln!(out, "\n{BOLD}Ways to a branch{BOLD:#}")?;
+            let part = if answer.proved { "" } else { ", as far as they were followed" };
+            writeln!(out, "\n{BOLD}Ways to a branch{part}{BOLD:#}")?;
         }
         let time = path.milliseconds.as_ref().map_or_else(String::new, |time| format!(", {time} ms"));
         let bound = path.bound.map_or_else(String::new, |bound| {

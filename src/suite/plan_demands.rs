@@ -131,7 +131,19 @@ fn branch_of(document: &Document, harness: &Harness, path: &KeyPath, name: &str)
 
 fn never_of(document: &Document, harness: &Harness, path: &KeyPath, name: &str) -> Result<Demanded, Complaint> {
     if let Some(promise) = DemandSpec::promise(name) {
-        return Ok(Demanded::Keeps(promise));
+        let forbid = harness.forbid;
+        let nothing = match promise {
+            Promise::Accepts | Promise::Refuses | Promise::Branch if harness.acceptance.rules.is_empty() => {
+                "the harness has no acceptance table"
+            }
+            Promise::Forbidden
+                if !(forbid.reads_ram_before_writing || forbid.reads_outside_map || forbid.executes_remapped) =>
+            {
+                "the harness forbids nothing of the kind"
+            }
+            _ => return Ok(Demanded::Keeps(promise)),
+        };
+        return Err(document.complain(path, format!("`{name}` cannot be broken: {nothing}")));
     }
     if let Some(branch) = harness.branch(name) {
         return Ok(Demanded::Unreachable(branch));

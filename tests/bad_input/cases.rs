@@ -196,7 +196,7 @@ fn a_file_without_cases() {
         ("cases: []\n", "c.yaml:6:8", "cases", "there is no case in this file"),
         ("cases:\n", "c.yaml:6:1", "cases", "`cases` has no value"),
         ("cases: {}\n", "c.yaml:6:8", "cases", "expected a list"),
-        ("", "c.yaml:1:1", "", "the key `cases` is missing"),
+        ("", "c.yaml:1:1", "", "there is no case in this file"),
     ] {
         let project = Project::new();
         let before = CASES.split("cases:\n").next().expect("the part before the cases");

@@ -74,7 +74,9 @@ fn lines_of_explain_fit_the_schema() {
 #[test]
 fn lines_of_check_fit_the_schema() {
     let all = set(&["start", "harness", "case", "coverage", "summary"]);
-    for arguments in [&["check"][..], &["check", "--boundary"], &["check", "tests/readme/almost.yaml"]] {
+    for arguments in
+        [&["check", "--proofs"][..], &["check", "--boundary", "--proofs"], &["check", "tests/readme/almost.yaml"]]
+    {
         let ran = run(root(), &[arguments, &["--format", "json", "--coverage"]].concat());
         assert_eq!(ran.err, "", "{arguments:?}");
         assert_eq!(check(RESULTS, &ran.out), all, "{arguments:?}");

@@ -82,13 +82,22 @@ impl Terms {
 
     /// The term with numbers in place of unknowns, simplified again.
     pub fn substitute(&mut self, term: Term, by: &BTreeMap<Unknown, u64>) -> Term {
+        self.replace(term, |terms, unknown, old| {
+            by.get(&unknown).map_or(old, |&value| terms.make_number(terms.width_of(old), value))
+        })
+    }
+
+    /// The term with other terms in place of unknowns, each as wide, simplified again.
+    pub fn rename(&mut self, term: Term, by: &BTreeMap<Unknown, Term>) -> Term {
+        self.replace(term, |_, unknown, old| by.get(&unknown).copied().unwrap_or(old))
+    }
+
+    fn replace(&mut self, term: Term, mut by: impl FnMut(&mut Self, Unknown, Term) -> Term) -> Term {
         let mut new: FastMap<Term, Term> = FastMap::default();
         for old in self.below(&[term], usize::MAX, |_| false) {
             let view = self.view(old);
             let result = match view {
-                View::Unknown(unknown) => {
-                    by.get(&unknown).map_or(old, |&value| self.make_number(self.width_of(old), value))
-                }
+                View::Unknown(unknown) => by(self, unknown, old),
                 _ if view.operands().all(|operand| new[&operand] == operand) => old,
                 _ => self.again(old, |operand| new[&operand]),
             };
