@@ -59,7 +59,8 @@ pub fn run(arguments: &CompareArguments) -> Result<u8, Failure> {
     let sealed = Compare::new(before, after)?.run();
     let proved = matches!(sealed, Sealed::Proved(_));
     let mut comparison = sealed.found().clone();
-    if !proved && !(cases.is_empty() && entries.is_empty()) {
+    let something = !cases.is_empty() || !entries.is_empty();
+    if !proved && something {
         comparison.tried = Some(try_cases(&old, &new, &cases, &entries, seed));
     }
     let mut out = io::BufWriter::new(anstream::stdout());

@@ -63,6 +63,10 @@ pub fn differences(
     let mut list = Vec::new();
     for before in old.study.closes() {
         for after in new.study.closes() {
+            // Where an exploration gave up nothing is known, and a doubt says so.
+            if !(before.is_end() && after.is_end()) {
+                continue;
+            }
             let same = name_of(&before, old.harness) == name_of(&after, new.harness);
             if same {
                 list.extend(effects(logic, evidence, old, new, (&before, &after), within));
@@ -111,6 +115,9 @@ fn possible(logic: &mut Logic, evidence: &mut Evidence, claim: Term, what: What)
     Some(Difference { what, claim, model })
 }
 
+/// When a value differs, and what it is before and now.
+type Apart = (Term, Term, Term);
+
 /// Effects that differ at an end that both builds come to.
 fn effects(
     logic: &mut Logic,
@@ -125,7 +132,7 @@ fn effects(
         study.explored.endings.iter().filter(|ending| ending.close == *close).cloned().collect()
     };
     let mut writes_differ = Vec::new();
-    let mut shows: Vec<(String, Vec<(Term, Term, Term)>)> = Vec::new();
+    let mut shows: Vec<(String, Vec<Apart>)> = Vec::new();
     let mut first_writes = None;
     for was in of(old.study, before) {
         for is in of(new.study, after) {

@@ -182,7 +182,7 @@ mod tests {
                 let [then, other] = [0, 1].map(|_| terms.number(16, noise.bits() % 50));
                 let part = terms.either(equal, then, other);
                 count = terms.add(count, part);
-                if noise.bits() % 3 == 0 {
+                if noise.bits().is_multiple_of(3) {
                     let not = terms.not(equal);
                     guard = terms.and(guard, not);
                 }

@@ -299,7 +299,7 @@ mod tests {
         for _ in 0..500 {
             let cubes: Vec<Cube> = (0..noise.bits() % 5)
                 .map(|_| {
-                    let held = (0..3u32).filter(|_| noise.bits() % 2 == 0).collect::<Vec<_>>();
+                    let held = (0..3u32).filter(|_| noise.bits().is_multiple_of(2)).collect::<Vec<_>>();
                     held.into_iter().map(|unknown| (Unknown(unknown), noise.bits() % 4)).collect()
                 })
                 .collect();

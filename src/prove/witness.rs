@@ -42,6 +42,9 @@ pub struct Witness {
     pub needs: Vec<(u32, u8)>,
 }
 
+/// A model, and how many of its bytes are out of the ordinary.
+type Near = (usize, Model);
+
 /// Makes witnesses for one harness and runs them.
 pub struct Replayer {
     harness: Arc<Harness>,
@@ -93,7 +96,7 @@ impl Replayer {
         let mut near: Vec<&Vec<(u32, u8)>> = self.ordinary.iter().collect();
         near.sort_by_key(alike);
         near.truncate(NEAREST);
-        let mut best: Option<((usize, Model), &Vec<(u32, u8)>)> = None;
+        let mut best: Option<(Near, &Vec<(u32, u8)>)> = None;
         for bytes in near {
             let found = towards(logic, &mut tape, model, &asked, bytes);
             if best.as_ref().is_none_or(|((odd, _), _)| found.0 < *odd) {
@@ -212,7 +215,7 @@ impl Replayer {
 }
 
 /// A model that has, of every unknown, what an ordinary cartridge has there if the claim lets it; of how many it does not.
-fn towards(logic: &Logic, tape: &mut Tape, model: &Model, asked: &[Unknown], ordinary: &[(u32, u8)]) -> (usize, Model) {
+fn towards(logic: &Logic, tape: &mut Tape, model: &Model, asked: &[Unknown], ordinary: &[(u32, u8)]) -> Near {
     let mut near = Model::default();
     for (unknown, source) in logic.unknowns.all() {
         near.set(unknown, usual(source, ordinary));

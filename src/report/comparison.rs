@@ -90,7 +90,10 @@ fn write_same(out: &mut impl Write, comparison: &Comparison) -> io::Result<()> {
     }
     let names: Vec<String> = comparison.same.iter().map(|name| units::tame(name).into_owned()).collect();
     writeln!(out, "\n{GOOD}the same{GOOD:#}  {}", names.join(", "))?;
-    writeln!(out, "  {DIM}no cartridge lost or won, the same writes to ports, the same values shown{DIM:#}")
+    writeln!(
+        out,
+        "  {DIM}no cartridge lost or won; the same writes to ports and values shown, and nothing else goes wrong{DIM:#}"
+    )
 }
 
 fn write_tried(out: &mut impl Write, tried: &Tried) -> io::Result<()> {

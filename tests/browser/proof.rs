@@ -13,8 +13,8 @@ fn pages(folder: &tempfile::TempDir) -> Vec<(&'static str, std::path::PathBuf)> 
     let (proved, doubted) = (proof_sample::plain(), proof_sample::doubted(&str::to_owned));
     let hostile = proof_sample::answer(&|text| format!("{text} {HOSTILE}"));
     let pages = [
-        ("proof", proof_page::page(&[proved.clone()])),
-        ("proof-inconclusive", proof_page::page(&[doubted.clone()])),
+        ("proof", proof_page::page(std::slice::from_ref(&proved))),
+        ("proof-inconclusive", proof_page::page(std::slice::from_ref(&doubted))),
         ("proof-hostile", proof_page::page(&[hostile])),
         ("proof-several", proof_page::page(&[proved, doubted, proof_sample::empty()])),
         ("proof-none", proof_page::page(&[])),

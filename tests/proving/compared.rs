@@ -70,7 +70,8 @@ fn a_latch_that_is_left_on() {
     let sealed = compare(path("detect-O2"), path("detect-latch"), false);
     let comparison = proved(&sealed);
     assert_eq!(comparison.changes, []);
-    let [effect] = &comparison.effects[..] else { panic!("{:?}", comparison.effects) };
+    let [effect, held] = &comparison.effects[..] else { panic!("{:?}", comparison.effects) };
+    assert_eq!((held.branch.as_str(), held.before.as_str(), held.after.as_str()), ("patched", "0x00", "0x01"));
     assert_eq!((effect.branch.as_str(), effect.what.as_str()), ("patched", "writes to ports"));
     assert_eq!((effect.before.as_str(), effect.after.as_str()), ("latch 0x01, latch 0x00", "latch 0x01"));
 }

@@ -158,7 +158,7 @@ fn sample(name: &str, harness: &Arc<Harness>, headers: u64) {
                     (1.., 1..) => texts[(noise.bits() % texts.len() as u64) as usize].clone(),
                     _ => (0..field.length).map(|_| noise.bits() as u8).collect(),
                 };
-                if noise.bits() % 3 == 0 {
+                if noise.bits().is_multiple_of(3) {
                     let place = (noise.bits() % bytes.len() as u64) as usize;
                     bytes[place] = noise.bits() as u8;
                 }
