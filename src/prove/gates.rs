@@ -146,7 +146,7 @@ fn unfinished(logic: &mut Logic, ending: &Ending) -> Option<Doubt> {
     }
 }
 
-/// That a witness was run on the machine and did what was claimed: gate (e). Made by [`super::witness`] alone.
+/// That a witness was run on the machine and did what was claimed: gate (e). Made by the replayer alone.
 #[derive(Clone, Debug)]
 pub struct Replayed(pub(super) ());
 

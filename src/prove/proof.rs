@@ -17,7 +17,7 @@ use super::ending::{Close, Ending};
 use super::explore::Budget;
 use super::extremes::{Counted, Extreme, greatest, smallest};
 use super::few::try_all;
-use super::gates::{Doubt, Evidence, Replayed, Sealed};
+use super::gates::{Doubt, Evidence, Sealed};
 use super::ground::{Free, Ground, Logic};
 use super::influence::influence;
 use super::logic::{Model, Term};
@@ -418,12 +418,12 @@ impl<'a> Work<'a> {
         let witness = self.replayer.witness(&mut self.logic, &study.explored, way, candidate.claim, model);
         let (confirmed, ends, decision) = self.confirm(candidate.promise, &witness);
         self.witnesses += 1;
+        self.evidence.witness(Replayer::judged(confirmed, || {
+            format!("{} at {:?}: {ends}", candidate.promise.text(), candidate.at)
+        }));
         if !confirmed {
-            let what = format!("{} at {:?}: {ends}", candidate.promise.text(), candidate.at);
-            self.evidence.witness(Err(Doubt::Replay(what)));
             return Ok(None);
         }
-        self.evidence.witness(Ok(Replayed(())));
         let branch = if let Decision::Branch { branch, .. } = decision { Some(branch) } else { None };
         let happens = crate::trial::case_text::happens(candidate.promise, &ends, branch, &harness);
         let name = format!("{} {happens}", witness_words(&witness, &harness));

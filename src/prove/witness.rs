@@ -171,6 +171,11 @@ impl Replayer {
         self.machine.run(&setup, fills.first().unwrap_or(&none))
     }
 
+    /// What a run of a counterexample has shown: that it breaks what it was to break, or a doubt.
+    pub fn judged(breaks: bool, what: impl FnOnce() -> String) -> Result<Replayed, Doubt> {
+        if breaks { Ok(Replayed(())) } else { Err(Doubt::Replay(what())) }
+    }
+
     /// Runs a witness and compares: the end, the time, the writes to ports, what the branch shows.
     ///
     /// # Errors
