@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::answer::{DeadCode, DeadEntry};
-use super::explore::Taken;
+use super::explored::Taken;
 use super::gates::Evidence;
 use super::ground::Logic;
 use super::logic::{Model, Tape, Term};

@@ -30,7 +30,7 @@ impl Work<'_> {
             });
         }
         if reasons.is_empty() {
-            let doubts = self.evidence.doubts().iter().map(|doubt| super::proof::doubt_at(doubt, &self.harness));
+            let doubts = self.evidence.doubts().iter().map(|doubt| super::told::doubt_at(doubt, &self.harness));
             reasons.extend(doubts.map(|doubt| {
                 let at = doubt.at.map_or_else(String::new, |at| format!(" at {at}"));
                 Reason::new(Why::Limit, format!("not proved: {}{at}", doubt.why))

@@ -10,15 +10,16 @@ use super::Domain;
 use super::count::Count;
 use super::ending::{Close, Ending};
 use super::execute::{Core, Step};
+use super::explored::{Budget, Explored, Taken};
 use super::graph::{Graph, Node, Seen, entry, place_of};
 use super::ground::{Ground, Logic};
 use super::live::{Live, Liveness, at_exit, forget};
-use super::logic::{Answer, Term};
+use super::logic::Term;
 use super::merge::{Rule, keep_only, merge};
 use super::order::{Move, Order};
-use super::scene::{Cut, PortEvent, Scene, Trouble, Wrongdoing};
+use super::scene::{Cut, Scene, Trouble};
 use super::script::Script;
-use super::state::{Earlier, Facts, Held, State};
+use super::state::{Facts, Held, State};
 use super::turn::Turn;
 use super::unknowns::all;
 use crate::board::{BUS_MASK, RETURN_ADDRESS};
@@ -33,57 +34,6 @@ const MOST_STARTS: usize = 200;
 
 /// How far an exploration that has met a surprise looks for more of them.
 const AFTER_SURPRISE: u64 = 20_000;
-
-/// Turns of a loop between two questions whether anything can still be in it.
-const ASK_EVERY: u32 = 64;
-
-/// What an exploration may cost.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Budget {
-    /// Instructions run, over all states.
-    pub steps: u64,
-    /// Terms made.
-    pub terms: usize,
-}
-
-impl Default for Budget {
-    fn default() -> Self {
-        Self { steps: 5_000_000, terms: 30_000_000 }
-    }
-}
-
-/// Something that went wrong: what, at which instruction, at which address.
-pub type Wrong = (Wrongdoing, u32, Option<u32>);
-
-/// A way out of an instruction that had several, and the registers with which it was taken.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Taken {
-    /// The values of D0 to D7 and A0 to A6, as far as they are numbers.
-    pub registers: [Option<u32>; 15],
-    /// For which inputs.
-    pub guard: Term,
-}
-
-/// What an exploration has found.
-#[derive(Clone, Debug, Default)]
-pub struct Explored {
-    /// How the paths end.
-    pub endings: Vec<Ending>,
-    /// What went wrong, and for which inputs.
-    pub troubles: BTreeMap<Wrong, Vec<Term>>,
-    /// The guards with which each instruction was reached.
-    pub reached: BTreeMap<u32, Vec<Term>>,
-    /// The ways out of instructions that had several.
-    pub taken: BTreeMap<(u32, u32), Vec<Taken>>,
-    /// Reads of unknown ports of which the number hangs on the inputs.
-    pub events: Vec<PortEvent>,
-    /// The window addresses that were read.
-    pub looked: BTreeSet<u32>,
-    /// Instructions run, over all states.
-    pub steps: u64,
-    /// The control flow.
-    pub graph: Option<Graph>,
-}
 
 /// Explores everything.
 pub fn explore(logic: &mut Logic, ground: &Ground, budget: Budget) -> Explored {
@@ -108,12 +58,12 @@ pub fn explore(logic: &mut Logic, ground: &Ground, budget: Budget) -> Explored {
     explorer.finish()
 }
 
-struct Explorer<'a> {
-    logic: &'a mut Logic,
-    ground: &'a Ground<'a>,
+pub(super) struct Explorer<'a> {
+    pub logic: &'a mut Logic,
+    pub ground: &'a Ground<'a>,
     graph: Graph,
     order: Order,
-    live: Liveness,
+    pub live: Liveness,
     queue: BTreeMap<Vec<u32>, Vec<State>>,
     ends: BTreeMap<Close, Vec<State>>,
     found: Explored,
@@ -125,8 +75,8 @@ struct Explorer<'a> {
 }
 
 /// A way in which an instruction went on.
-struct Way {
-    state: State,
+pub(super) struct Way {
+    pub state: State,
     turn: Turn,
     /// Whether an instruction ran.
     ran: bool,
@@ -271,7 +221,7 @@ impl<'a> Explorer<'a> {
     }
 
     /// Every way in which the next instruction can go.
-    fn ways(&mut self, mut state: State) -> Vec<Way> {
+    pub fn ways(&mut self, mut state: State) -> Vec<Way> {
         let mut ram = std::mem::take(&mut state.held.ram);
         let at = state.core.pc & BUS_MASK;
         self.script.clear();
@@ -361,73 +311,6 @@ impl<'a> Explorer<'a> {
         self.until = self.until.min(self.found.steps + AFTER_SURPRISE);
     }
 
-    /// A state is back at the head of a loop: can anything still be in it, and does it go round for ever?
-    fn close_loop(&mut self, mut state: State, turn: u32) -> Option<State> {
-        let due = turn.is_power_of_two() || turn.is_multiple_of(ASK_EVERY);
-        if due && state.possible != Some(state.guard) && self.logic.terms.known(state.guard).is_none() {
-            match self.logic.solver.ask(&self.logic.terms, &[state.guard]) {
-                Answer::Impossible(_) => return None,
-                Answer::Possible(_) => state.possible = Some(state.guard),
-                Answer::Open(_) => {}
-            }
-        }
-        if let Some(span) = self.goes_round(&mut state) {
-            let close = if self.ground.rig().interrupts.is_empty() {
-                Close::Hung(span.0, span.1)
-            } else {
-                Close::Cut(span.0, Cut::Unmodelled("a loop that only an interrupt could end".to_owned()))
-            };
-            self.end(close, state);
-            return None;
-        }
-        Some(state)
-    }
-
-    /// Whether the state is one that its path has been in before; if so, the loop's addresses.
-    fn goes_round(&mut self, state: &mut State) -> Option<(u32, u32)> {
-        let at = state.core.pc & BUS_MASK;
-        let live = self.live.at(at);
-        forget(&mut self.logic.terms, &mut state.core, live);
-        let earlier = state.earlier.take().unwrap_or_else(|| {
-            Rc::new(Earlier {
-                core: state.core.clone(),
-                held: state.held.clone(),
-                guard: state.guard,
-                turns: 0,
-                next: 1,
-                span: (at, at),
-            })
-        });
-        let turns = earlier.turns + 1;
-        if turns > 1 && earlier.guard == state.guard && earlier.core == state.core && same(&earlier.held, &state.held) {
-            return Some(self.span(state));
-        }
-        state.earlier = Some(if turns >= earlier.next {
-            let (core, held) = (state.core.clone(), state.held.clone());
-            Rc::new(Earlier { core, held, guard: state.guard, turns, next: turns * 2, span: (at, at) })
-        } else {
-            Rc::new(Earlier { turns, ..(*earlier).clone() })
-        });
-        None
-    }
-
-    /// The lowest and the highest address of the loop that a state goes round in.
-    fn span(&mut self, state: &State) -> (u32, u32) {
-        let start = state.core.pc & BUS_MASK;
-        let (mut low, mut high) = (start, start);
-        let mut state = state.clone();
-        for _ in 0..MOST_WALKED {
-            let from = state.core.pc & BUS_MASK;
-            let Some(way) = self.ways(state).pop() else { break };
-            state = way.state;
-            (low, high) = (low.min(from), high.max(from));
-            if state.core.pc & BUS_MASK == start {
-                break;
-            }
-        }
-        (low, high)
-    }
-
     /// Puts a state into the queue; one that stands there takes it in if it can.
     fn insert(&mut self, mut state: State) {
         let at = place_of(state.core.pc);
@@ -439,7 +322,7 @@ impl<'a> Explorer<'a> {
     }
 
     /// A run is over. What nobody looks at any more is forgotten.
-    fn end(&mut self, close: Close, mut state: State) {
+    pub fn end(&mut self, close: Close, mut state: State) {
         let rig = self.ground.rig();
         let mut wanted = BTreeSet::new();
         let mut live = Live::default();
@@ -464,16 +347,6 @@ impl<'a> Explorer<'a> {
         let list = self.ends.entry(close).or_default();
         join(self.logic, self.ground, list, state, Rule { live, counters: Live::default(), forced: true });
     }
-}
-
-/// The most instructions of a loop that are walked to say where it is.
-const MOST_WALKED: usize = 10_000;
-
-/// Whether two boards have the same future; time is not part of it.
-fn same(left: &Held, right: &Held) -> bool {
-    (Rc::ptr_eq(&left.ram, &right.ram) || left.ram == right.ram)
-        && (&left.latched, &left.reads, left.showing, left.last)
-            == (&right.latched, &right.reads, right.showing, right.last)
 }
 
 /// Adds a state to those of its place.

@@ -1,132 +1,36 @@
-//! The work: [`Prove`] says what is asked, [`Prove::run`] answers it.
+//! The work: [`Prove::run`] answers everything that can be asked of a harness, [`Prove::demand`] what a suite demands.
 
-use std::ops::RangeInclusive;
-use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::Domain;
 use super::answer::{
-    Answer, BranchAnswer, DoubtAt, Effort, EndAnswer, OpenAnswer, PathAnswer, Paths, RuleAnswer, Scenario, Violation,
+    Answer, BranchAnswer, Effort, EndAnswer, OpenAnswer, PathAnswer, Paths, RuleAnswer, Scenario, Violation,
     WitnessAnswer,
 };
 use super::attach::ways;
-use super::breaches::{Candidate, TableView, candidates};
+use super::breaches::{TableView, candidates};
 use super::dead::{dead_code, dead_entries};
-use super::describe::describe;
 use super::ending::{Close, Ending};
-use super::explore::Budget;
 use super::extremes::{Counted, Extreme, greatest, smallest};
-use super::few::try_all;
 use super::gates::{Doubt, Evidence, Sealed};
-use super::ground::{Free, Ground, Logic};
+use super::ground::{Ground, Logic};
 use super::influence::influence;
 use super::logic::{Model, Term};
-use super::said::{Condition, said};
+use super::plan::Prove;
 use super::scope::scope;
-use super::share::Share;
 use super::study::{Study, study, told};
-use super::unknowns::{Source, is};
+use super::told::{describe_guard, doubt_at};
+use super::unknowns::is;
 use super::witness::{Replayer, Witness};
 use super::words::{end_words, witness_words};
-use crate::board::RamArea;
-use crate::cartridge::LARGEST_IMAGE;
 use crate::check::Checker;
-use crate::suite::{Complaint, DEFAULT_SEED, Demanded, Harness, nearest};
+use crate::suite::{Complaint, Demanded, Harness};
 use crate::trial::case_text::{Wanted, case_text};
-use crate::trial::promise::{against_table, broken, unbalanced};
-use crate::trial::{Promise, Promises, Shelf, Trial, file_stem};
+use crate::trial::{Promise, Shelf};
 use crate::units;
-use crate::verdict::{Decision, Reason};
-
-/// What is asked.
-#[derive(Clone, Debug)]
-pub struct Prove {
-    pub(super) harness: Arc<Harness>,
-    /// Offsets of unknown bytes of the image.
-    pub(super) unknown: Vec<RangeInclusive<u32>>,
-    pub(super) free: Free,
-    found: Option<PathBuf>,
-    pub(super) seed: u64,
-    pub(super) budget: Budget,
-}
+use crate::verdict::Reason;
 
 impl Prove {
-    /// Everything about a harness: every byte of the header is unknown.
-    pub fn new(harness: &Arc<Harness>) -> Self {
-        let extent = harness.layout.extent();
-        let unknown = if extent.is_empty() { Vec::new() } else { vec![extent.start..=extent.end - 1] };
-        Self {
-            harness: Arc::clone(harness),
-            unknown,
-            free: Free::of(harness),
-            found: None,
-            seed: DEFAULT_SEED,
-            budget: Budget::default(),
-        }
-    }
-
-    /// Writes counterexamples into this folder.
-    #[must_use]
-    pub fn found(self, folder: impl AsRef<Path>) -> Self {
-        Self { found: Some(folder.as_ref().to_owned()), ..self }
-    }
-
-    /// The seed of all noise.
-    #[must_use]
-    pub fn seed(self, seed: u64) -> Self {
-        Self { seed, ..self }
-    }
-
-    /// The most instructions that may be run on terms, over all states.
-    #[must_use]
-    pub fn steps(mut self, steps: u64) -> Self {
-        self.budget.steps = steps;
-        self
-    }
-
-    /// Bytes of the image that are unknown too.
-    #[must_use]
-    pub fn unknown_bytes(mut self, offsets: RangeInclusive<u32>) -> Self {
-        let known = |range: &RangeInclusive<u32>| range.contains(offsets.start()) && range.contains(offsets.end());
-        if !self.unknown.iter().any(known) {
-            self.unknown.push(offsets);
-        }
-        self
-    }
-
-    /// Only these bytes of the image are unknown.
-    #[must_use]
-    pub fn only_bytes(mut self, offsets: RangeInclusive<u32>) -> Self {
-        self.unknown = vec![offsets];
-        self
-    }
-
-    /// A port of which every read is unknown; `false` if there is none of this name that can be read.
-    pub fn unknown_port(&mut self, name: &str) -> bool {
-        let ports = self.harness.rig.map.ports();
-        let found = ports.iter().position(|port| port.name == name && port.reads.is_some());
-        if let Some(port) = found {
-            self.free.ports[port] = true;
-        }
-        found.is_some()
-    }
-
-    /// RAM of which the content at power-on is unknown: an area by its name; `false` if there is none.
-    pub fn unknown_ram(&mut self, name: &str) -> bool {
-        let found = self.harness.rig.map.memory().iter().position(|area| area.name == name);
-        if let Some(area) = found {
-            self.free.ram[area] = None;
-        }
-        found.is_some()
-    }
-
-    /// RAM of which the content at power-on is unknown, by bus address.
-    #[must_use]
-    pub fn unknown_ram_range(mut self, addresses: RangeInclusive<u32>) -> Self {
-        self.free.ram_ranges.push(addresses);
-        self
-    }
-
     /// Answers everything.
     ///
     /// # Errors
@@ -144,112 +48,12 @@ impl Prove {
         let studies = study_all(&mut work.logic, &mut work.evidence, self);
         work.demand(&studies, wanted)
     }
-
-    /// Lets something be unknown, as the command line and case files say it: a port or a memory by its name, offsets of the
-    /// image or bus addresses of RAM as a range.
-    ///
-    /// # Errors
-    /// That there is no such thing, with the nearest name.
-    pub fn let_be_unknown(self, what: &str) -> Result<Self, String> {
-        let mut prove = self;
-        if prove.unknown_port(what) || prove.unknown_ram(what) {
-            return Ok(prove);
-        }
-        let map = &prove.harness.rig.map;
-        let Ok(range) = parse_range(what) else {
-            let names = map.ports().iter().filter(|port| port.reads.is_some()).map(|port| port.name.as_str());
-            let names = names.chain(map.memory().iter().map(|area| area.name.as_str()));
-            let near = nearest(what, names).first().map(|near| format!("; did you mean `{near}`?"));
-            return Err(format!(
-                "`{what}` is neither offsets like 0x200-0x2FF nor a readable port or a memory of the harness{}",
-                near.unwrap_or_default()
-            ));
-        };
-        let ram =
-            map.memory().iter().any(|area| area.range.contains(range.start()) && area.range.contains(range.end()));
-        if let Some(port) = map.ports().iter().find(|port| range.contains(&port.at)) {
-            return Err(format!("the port `{}` stands at {what}: give its name", port.name));
-        }
-        let part = |area: &RamArea| area.range.start() <= range.end() && range.start() <= area.range.end();
-        if !ram && map.memory().iter().any(part) {
-            return Err(format!("{what} lies only partly in RAM"));
-        }
-        if !ram && *range.end() >= LARGEST_IMAGE {
-            return Err(format!("{what}: an image has no offset beyond 0x{:X}", LARGEST_IMAGE - 1));
-        }
-        Ok(if ram { prove.unknown_ram_range(range) } else { prove.unknown_bytes(range) })
-    }
-
-    /// The harness.
-    pub fn harness(&self) -> &Arc<Harness> {
-        &self.harness
-    }
-
-    /// The seed of all noise.
-    pub fn noise_seed(&self) -> u64 {
-        self.seed
-    }
-
-    pub(crate) fn free(&self) -> &Free {
-        &self.free
-    }
-}
-
-/// `0x200-0x2FF`, or one number.
-///
-/// # Errors
-/// What is expected.
-pub fn parse_range(text: &str) -> Result<RangeInclusive<u32>, String> {
-    let number = |text: &str| {
-        let text = text.trim();
-        let hex = text.strip_prefix("0x").or_else(|| text.strip_prefix("0X"));
-        hex.map_or_else(|| text.parse().ok(), |hex| u32::from_str_radix(hex, 16).ok())
-    };
-    let wrong = || "expected offsets like 0x200-0x2FF".to_owned();
-    let (start, end) = text.split_once('-').unwrap_or((text, text));
-    let range = number(start).ok_or_else(wrong)?..=number(end).ok_or_else(wrong)?;
-    if range.is_empty() { Err("the range ends before it begins".to_owned()) } else { Ok(range) }
 }
 
 /// Explores every way of being attached.
 pub fn study_all(logic: &mut Logic, evidence: &mut Evidence, prove: &Prove) -> Vec<Study> {
     let ways = ways(&prove.harness, &prove.unknown, prove.seed);
     study(logic, evidence, &prove.harness, ways, &prove.free, prove.budget)
-}
-
-/// A guard in short, and how many headers of so many bits it has.
-pub fn describe_guard(
-    logic: &mut Logic,
-    harness: &Harness,
-    guard: Term,
-    bits: u32,
-) -> (Option<Condition>, Option<String>) {
-    let Some(described) = describe(logic, guard) else { return (None, counted(logic, guard, bits)) };
-    let unknowns = &logic.unknowns;
-    // Other inputs than the header are no part of a number of headers.
-    let header_only =
-        logic.terms.unknowns(guard).into_iter().all(|unknown| matches!(unknowns.source(unknown), Source::Image(_)));
-    let share = if header_only { described.share(bits, |unknown| unknowns.width(unknown)) } else { None };
-    (Some(said(&described, unknowns, harness)), share.map(|share| share.to_string()))
-}
-
-/// How many headers of so many bits a guard has that hangs on few of them: each is tried.
-fn counted(logic: &Logic, guard: Term, bits: u32) -> Option<String> {
-    let unknowns = logic.terms.unknowns(guard).into_iter();
-    let mut of_header = unknowns.map(|unknown| matches!(logic.unknowns.source(unknown), Source::Image(_)));
-    if !of_header.all(|is| is) {
-        return None;
-    }
-    let mut count = 0;
-    let used = try_all(logic, &[guard], |tape| count += i64::from(tape.numbers().next() == Some(1)))?;
-    let mut share = Share::default();
-    share.add(count, bits.checked_sub(used)?);
-    Some(share.to_string())
-}
-
-/// The case of a witness.
-pub fn witness_case(trial: &Trial, harness: &Harness, label: &str) -> String {
-    case_text(label, &[], trial, &Wanted::default(), harness, Path::new(".")).trim_start().to_owned()
 }
 
 /// The work at one question.
@@ -259,8 +63,8 @@ pub(super) struct Work<'a> {
     pub logic: Logic,
     pub evidence: Evidence,
     pub replayer: Replayer,
-    checker: Checker,
-    witnesses: usize,
+    pub checker: Checker,
+    pub witnesses: usize,
     /// Models of ends that are possible, with their study.
     models: Vec<(usize, Model)>,
 }
@@ -383,96 +187,8 @@ impl<'a> Work<'a> {
         WitnessAnswer { label, case: case.trim_start().to_owned() }
     }
 
-    fn shelf(&self) -> Shelf {
+    pub fn shelf(&self) -> Shelf {
         Shelf { harness: Arc::clone(&self.harness), folder: self.prove.found.clone(), seed: self.prove.seed }
-    }
-
-    /// The counterexamples, one for each promise and instruction, and the rules that do not hold.
-    fn violations(&mut self, list: &[Candidate], studies: &[Study]) -> Result<(Vec<Violation>, Vec<usize>), Complaint> {
-        let (mut found, mut rules) = (Vec::new(), Vec::new());
-        let mut told: Vec<(Promise, Option<u32>, Option<usize>)> = Vec::new();
-        for candidate in list {
-            let known = (candidate.promise, candidate.at, candidate.rule);
-            if told.contains(&known) {
-                continue;
-            }
-            let Some(Err(model)) = self.evidence.never(&mut self.logic, &[candidate.claim]) else { continue };
-            told.push(known);
-            rules.extend(candidate.rule);
-            let study = &studies[candidate.study];
-            if let Some(violation) = self.violation(candidate, study, &model)? {
-                found.push(violation);
-            }
-        }
-        Ok((found, rules))
-    }
-
-    fn violation(
-        &mut self,
-        candidate: &Candidate,
-        study: &Study,
-        model: &Model,
-    ) -> Result<Option<Violation>, Complaint> {
-        let harness = Arc::clone(&self.harness);
-        let way = &study.ways[candidate.way];
-        let witness = self.replayer.witness(&mut self.logic, &study.explored, way, candidate.claim, model);
-        let (confirmed, ends, decision) = self.confirm(candidate.promise, &witness);
-        self.witnesses += 1;
-        self.evidence.witness(Replayer::judged(confirmed, || {
-            format!("{} at {:?}: {ends}", candidate.promise.text(), candidate.at)
-        }));
-        if !confirmed {
-            return Ok(None);
-        }
-        let branch = if let Decision::Branch { branch, .. } = decision { Some(branch) } else { None };
-        let happens = crate::trial::case_text::happens(candidate.promise, &ends, branch, &harness);
-        let name = format!("{} {happens}", witness_words(&witness, &harness));
-        let spot = candidate.at.map(|at| harness.names().spot(at));
-        let leaves = self.leaves(candidate.promise, &witness);
-        let wanted = Wanted { promise: Some(candidate.promise), branch, leaves };
-        let mut comments =
-            vec![format!("Found by keyway prove. The routine breaks a promise: it {}.", candidate.promise.text())];
-        comments.extend(spot.as_ref().map(|spot| format!("Where: {spot}")));
-        let shelf = self.shelf();
-        let file = shelf.file(&mut self.checker, &file_stem(candidate.promise, candidate.at, &harness))?;
-        let (file, known) = file.map_or((None, false), |(file, known)| (Some(file), known));
-        comments.extend(file.as_ref().map(|file| format!("Why: keyway explain {}", file.display())));
-        let case = case_text(&name, &comments, &witness.trial, &wanted, &harness, &shelf.place());
-        let shelved = shelf.put(&mut self.checker, &case, file.as_deref().filter(|_| !known))?;
-        let written = !shelved.reasons.is_empty();
-        let (condition, _) = describe_guard(&mut self.logic, &harness, candidate.claim, 0);
-        Ok(Some(Violation {
-            promise: candidate.promise,
-            name,
-            at: spot,
-            condition,
-            reasons: shelved.reasons,
-            file: file.filter(|_| written).map(|file| file.display().to_string()),
-            known,
-            case,
-        }))
-    }
-
-    /// Runs a counterexample: whether it breaks the promise, how it ends, and what the table says of it.
-    fn confirm(&mut self, promise: Promise, witness: &Witness) -> (bool, String, Decision) {
-        let harness = Arc::clone(&self.harness);
-        let mut setup = crate::run::Setup::default();
-        witness.trial.set_up(&mut setup, &harness, self.prove.seed);
-        let decision = harness.decide(&setup.inputs);
-        let outcome = self.replayer.run(witness);
-        let against = against_table(outcome.end, &decision, &harness.rig.branches);
-        let mut promises: Promises = broken(outcome, &harness).with(promise, against == Some(promise));
-        let ends = crate::verdict::short_ending(outcome, harness.names());
-        if promise == Promise::PowerOn {
-            promises = promises.with(promise, outcome.fill_matters);
-        }
-        (promises.has(promise), ends, decision)
-    }
-
-    fn leaves(&mut self, promise: Promise, witness: &Witness) -> Option<(usize, u16)> {
-        let harness = Arc::clone(&self.harness);
-        let outcome = (promise == Promise::Latches).then(|| self.replayer.run(witness))?;
-        unbalanced(outcome, &harness).map(|(port, _, must)| (port, must))
     }
 
     fn rules(&mut self, table: &TableView, broken: &[usize]) -> Vec<RuleAnswer> {
@@ -587,13 +303,4 @@ impl<'a> Work<'a> {
             witness: self.told(&witness, branch),
         })
     }
-}
-
-/// A doubt, and where.
-pub fn doubt_at(doubt: &Doubt, harness: &Harness) -> DoubtAt {
-    let at = match doubt {
-        Doubt::Cut { at, .. } | Doubt::Limit { at } => Some(harness.names().spot(*at)),
-        _ => None,
-    };
-    DoubtAt { why: doubt.to_string(), at }
 }

@@ -3,7 +3,7 @@
 use std::ops::RangeInclusive;
 
 use super::answer::Scope;
-use super::proof::Prove;
+use super::plan::Prove;
 use super::study::Study;
 use crate::board::OpenBus;
 use crate::suite::empty_words;

@@ -3,7 +3,8 @@
 use super::Domain;
 use super::attach::Way;
 use super::ending::{Close, Ending};
-use super::explore::{Budget, Explored, explore};
+use super::explore::explore;
+use super::explored::{Budget, Explored};
 use super::gates::{Evidence, Partition};
 use super::ground::{Free, Ground, Logic};
 use super::logic::{Model, Term};

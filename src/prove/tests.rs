@@ -6,11 +6,12 @@ use pretty_assertions::assert_eq;
 
 use super::Domain;
 use super::ending::{Close, Ending};
-use super::explore::Budget;
+use super::explored::Budget;
 use super::gates::{Doubt, Evidence, Partition, Replayed, Sealed};
 use super::ground::Logic;
 use super::logic::Checker;
-use super::proof::{Prove, study_all};
+use super::plan::Prove;
+use super::proof::study_all;
 use super::study::Study;
 use super::witness::Replayer;
 use crate::suite::{DEFAULT_SEED, Harness};

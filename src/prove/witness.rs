@@ -6,7 +6,7 @@ use std::sync::Arc;
 use super::attach::Way;
 use super::describe::same;
 use super::ending::Ending;
-use super::explore::Explored;
+use super::explored::Explored;
 use super::gates::{Doubt, Replayed};
 use super::ground::Logic;
 use super::logic::{Answer, Model, Tape, Term, Unknown};
