@@ -28,7 +28,11 @@ pub fn scope(prove: &Prove, studies: &[Study]) -> Scope {
         empty_words(harness.empty)
     )];
     fixed.extend(fixed_ports.map(|(port, _)| format!("the port `{}` reads as the harness says", port.name)));
-    fixed.push("no interrupts".to_owned());
+    let devices: Vec<String> = harness.rig.interrupts.iter().map(|device| format!("`{}`", device.name)).collect();
+    fixed.push(match &devices[..] {
+        [] => "no interrupts".to_owned(),
+        devices => format!("no interrupts: {} of the harness never interrupts here", devices.join(", ")),
+    });
     if harness.empty == OpenBus::Noise {
         fixed.push("noise on open lines is anything, read by read".to_owned());
     }
