@@ -130,6 +130,18 @@ impl Graph {
         }
     }
 
+    /// Whether an instruction that says where it leads was seen to lead elsewhere.
+    pub fn strays(&self, at: u32) -> bool {
+        let Some(node) = self.nodes.get(&at) else { return false };
+        let (next, control) = (node.next(), node.control);
+        self.seen_from(at).any(|to| match control {
+            Control::Next | Control::Trap(_) | Control::MayTrap(_) | Control::Stop => to != next,
+            Control::Branch(target) => to != next && to != target,
+            Control::Jump(target) | Control::Call(target) => to != target,
+            _ => false,
+        })
+    }
+
     /// Whether a step was foreseen.
     pub fn expects(&self, from: u32, to: u32) -> bool {
         self.successors(from).contains(&to)

@@ -121,8 +121,12 @@ pub struct Liveness(BTreeMap<u32, Live>);
 impl Liveness {
     /// Goes backwards through a graph until nothing changes.
     pub fn new(rig: &Rig, graph: &Graph) -> Self {
-        let uses: BTreeMap<u32, (Live, Live)> =
-            graph.nodes.iter().map(|(at, node)| (*at, uses_of(rig, node))).collect();
+        let uses = graph.nodes.iter().map(|(at, node)| match graph.strays(*at) {
+            // A handler was entered from here, a trace say: its frame shows the flags.
+            true => (*at, (Live::ALL, Live::default())),
+            false => (*at, uses_of(rig, node)),
+        });
+        let uses: BTreeMap<u32, (Live, Live)> = uses.collect();
         let mut before: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
         for at in graph.nodes.keys() {
             for to in graph.successors(*at) {
