@@ -6,7 +6,8 @@ use std::time::{Duration, Instant};
 
 use keyway::compare::Compare;
 use keyway::prove::{Prove, Sealed};
-use keyway::suite::Harness;
+use keyway::suite::{Demanded, Harness};
+use keyway::trial::Promise;
 
 /// Turns of each proof; the median counts.
 const TURNS: usize = 5;
@@ -39,13 +40,16 @@ pub fn table() {
     let demo = harness("harness/aria.yaml");
     let base = median(|| proved(&Prove::new(&demo)));
     row("(n) the demo", base, base, "0.05");
+    row("    explored, and asked for crashes alone", median(|| explored(&Prove::new(&demo))), base, "");
     for (entries, aim) in [(5, ""), (10, ""), (20, ""), (40, ""), (80, "0.5")] {
         let harness = routine(&format!("table_{entries}"));
         row(&format!("(o) a table of {entries} entries"), median(|| proved(&Prove::new(&harness))), base, aim);
+        row("    explored, and asked for crashes alone", median(|| explored(&Prove::new(&harness))), base, "");
     }
     for (fields, aim) in [(3, ""), (10, "0.1")] {
         let harness = routine(&format!("fields_{fields}"));
         row(&format!("(p) {fields} independent fields"), median(|| proved(&Prove::new(&harness))), base, aim);
+        row("    explored, and asked for crashes alone", median(|| explored(&Prove::new(&harness))), base, "");
     }
     for (polls, aim) in [(2000, ""), (20_000, "15")] {
         let prove = Prove::new(&routine(&format!("poll_{polls}"))).let_be_unknown("pedal").expect("a port");
@@ -65,6 +69,12 @@ pub fn table() {
 fn proved(prove: &Prove) {
     let sealed = prove.run().expect("a proof");
     assert!(matches!(sealed, Sealed::Proved(_)), "{:?}", sealed.doubts());
+}
+
+/// The exploration with its gates and witnesses, and one question: without conditions, paths, influence and table.
+fn explored(prove: &Prove) {
+    let reasons = prove.demand(&[Demanded::Keeps(Promise::Crash)]);
+    assert!(reasons.is_empty(), "{reasons:?}");
 }
 
 fn row(name: &str, time: Duration, base: Duration, aim: &str) {
