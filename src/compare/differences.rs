@@ -1,7 +1,7 @@
 //! Where two explorations part: pairs of ends that share inputs, and effects that differ at the same end.
 
 use crate::prove::compared::{
-    Close, Domain, Ending, Evidence, Ground, Logic, Model, Study, Term, Wrongdoing, any, shown,
+    Close, Domain, Ending, Evidence, Ground, Logic, Model, Study, Term, Wrongdoing, any, remains,
 };
 use crate::suite::Harness;
 
@@ -148,21 +148,18 @@ fn effects(
                 let values = |ending: &Ending| ending.state.held.writes.iter().map(|(_, value)| *value).collect();
                 first_writes.get_or_insert((values(&was), values(&is)));
             }
-            let mut now = shown(logic, new.ground, new.harness, &is);
-            now.extend(held(new.harness, &is));
-            let mut then = shown(logic, old.ground, old.harness, &was);
-            then.extend(held(old.harness, &was));
+            let now = remains(logic, new.ground, new.harness, &is);
+            let then = remains(logic, old.ground, old.harness, &was);
             for (name, value) in then {
                 let Some((_, other)) = now.iter().find(|(other, _)| *other == name) else { continue };
-                if value == *other || logic.terms.width(value) != logic.terms.width(*other) {
-                    continue;
-                }
-                let equal = logic.terms.equal(value, *other);
+                let wide = logic.terms.width(value).max(logic.terms.width(*other));
+                let (value, other) = (logic.terms.extend(value, wide), logic.terms.extend(*other, wide));
+                let equal = logic.terms.equal(value, other);
                 let not = logic.terms.not(equal);
                 let differ = logic.terms.and(both, not);
                 match shows.iter_mut().find(|(known, _)| *known == name) {
-                    Some((_, list)) => list.push((differ, value, *other)),
-                    None => shows.push((name, vec![(differ, value, *other)])),
+                    Some((_, list)) => list.push((differ, value, other)),
+                    None => shows.push((name, vec![(differ, value, other)])),
                 }
             }
         }
@@ -182,13 +179,6 @@ fn effects(
         list.extend(possible(logic, evidence, claim, what));
     }
     list
-}
-
-/// What ports hold at an end, by name.
-fn held(harness: &Harness, ending: &Ending) -> Vec<(String, Term)> {
-    let ports = harness.rig.map.ports().iter().zip(&ending.state.held.latched);
-    let written = ports.filter(|(port, _)| port.writes.is_some());
-    written.map(|(port, value)| (format!("what `{}` holds at the end", port.name), *value)).collect()
 }
 
 /// What writes to ports are called among the effects.

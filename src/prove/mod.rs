@@ -14,6 +14,7 @@ mod dead;
 mod demands;
 mod describe;
 mod domain;
+mod effects;
 mod ending;
 pub mod execute;
 mod explore;
@@ -38,7 +39,6 @@ mod scene;
 mod scope;
 mod script;
 mod share;
-mod shown;
 mod state;
 mod study;
 mod table;
@@ -55,6 +55,7 @@ mod world;
 /// What comparing builds needs of a proof.
 pub(crate) mod compared {
     pub use super::Domain;
+    pub use super::effects::remains;
     pub use super::ending::{Close, Ending};
     pub use super::gates::{Doubt, Evidence};
     pub use super::ground::{Ground, Logic};
@@ -62,7 +63,6 @@ pub(crate) mod compared {
     pub use super::proof::study_all;
     pub use super::scene::Wrongdoing;
     pub use super::scope::scope as scope_of;
-    pub use super::shown::shown;
     pub use super::study::{Study, always};
     pub use super::told::{describe_guard, doubt_at, witness_case};
     pub use super::unknowns::any;

@@ -145,6 +145,18 @@ fn a_branch_that_any_content_of_ram_decides() {
     assert!(ran.out.contains("RAM at 0xE00200 0x5A"), "the witness says what RAM must hold\n{}", ran.out);
 }
 
+/// A byte that decides nothing but whether a port is written has influence too.
+#[test]
+fn a_byte_that_decides_whether_a_port_is_written() {
+    // cmp.b #5,0x200100; bne a; move.b #1,latch; move.b #0,latch; a: nop
+    let compare = [0x0C39, 0x0005, 0x0020, 0x0100, 0x6610];
+    let pulse = [0x13FC, 0x0001, 0x00B0, 0x0001, 0x13FC, 0x0000, 0x00B0, 0x0001];
+    let project = small(&[&compare[..], &pulse, &[0x4E71; 6]].concat(), 0x1A, 0x1C);
+    let ran = project.run(&["prove", "harness/rom.yaml"]);
+    assert_eq!(ran.code, 0, "{}{}", ran.out, ran.err);
+    assert!(ran.out.contains("  key                   1 of 2 bytes: 0\n"), "{}", ran.out);
+}
+
 /// What latches hold at the end and what goes astray are visible effects too.
 #[test]
 fn effects_beside_the_branch_are_compared() {
