@@ -6,7 +6,7 @@ use super::Domain;
 use super::logic::{Solver, Term, Terms, Unknown};
 use super::plugged::Plugged;
 use super::unknowns::{Source, Unknowns};
-use crate::board::{BUS_MASK, RamFill};
+use crate::board::{BUS_MASK, RamArea, RamFill};
 use crate::run::Rig;
 use crate::suite::Harness;
 
@@ -53,14 +53,6 @@ impl Free {
             ram_ranges: Vec::new(),
         }
     }
-
-    /// The byte of RAM at power-on, if it is known.
-    pub fn ram_byte(&self, area: usize, address: u32) -> Option<u8> {
-        if self.ram_ranges.iter().any(|range| range.contains(&address)) {
-            return None;
-        }
-        self.ram.get(area).copied().unwrap_or(Some(0))
-    }
 }
 
 /// The machine that is explored, and what is plugged in.
@@ -96,10 +88,21 @@ impl Ground<'_> {
 
     /// What a byte of RAM holds at power-on.
     pub fn power_on(&self, logic: &mut Logic, area: usize, home: u32) -> Term {
-        match self.free.ram_byte(area, home) {
-            Some(byte) => logic.terms.number(8, u64::from(byte)),
-            None => logic.unknowns.term(&mut logic.terms, Source::Ram(home), 8),
+        match self.free.ram[area] {
+            Some(byte) if !self.is_free(area, home) => logic.terms.number(8, u64::from(byte)),
+            _ => logic.unknowns.term(&mut logic.terms, Source::Ram(home), 8),
         }
+    }
+
+    /// Whether a byte of RAM lies, with any of its mirrors, where RAM is said to be unknown.
+    fn is_free(&self, area: usize, home: u32) -> bool {
+        let area = &self.rig().map.memory()[area];
+        let ranges = self.free.ram_ranges.iter().filter(|range| area.range.contains(range.start()));
+        ranges.into_iter().any(|range| {
+            let behind = home.wrapping_sub(*range.start());
+            let nearest = if repeats(area) { behind & (area.size - 1) } else { behind };
+            nearest <= range.end() - range.start()
+        })
     }
 
     /// The RAM area of an address.
@@ -110,8 +113,12 @@ impl Ground<'_> {
     /// The bus address of the first mirror of a byte of RAM.
     pub fn ram_home(&self, area: usize, address: u32) -> u32 {
         let area = &self.rig().map.memory()[area];
-        let (start, end) = (*area.range.start(), *area.range.end());
-        let repeats = end - start >= area.size;
-        if repeats { start + ((address - start) & (area.size - 1)) } else { address }
+        let start = *area.range.start();
+        if repeats(area) { start + ((address - start) & (area.size - 1)) } else { address }
     }
+}
+
+/// Whether an area of RAM is larger than what is in it, a power of two then.
+fn repeats(area: &RamArea) -> bool {
+    area.range.end() - area.range.start() >= area.size
 }

@@ -145,6 +145,29 @@ fn a_branch_that_any_content_of_ram_decides() {
     assert!(ran.out.contains("RAM at 0xE00200 0x5A"), "the witness says what RAM must hold\n{}", ran.out);
 }
 
+/// RAM that is unknown by the addresses of a mirror is unknown.
+#[test]
+fn unknown_ram_is_found_behind_its_mirrors() {
+    // tst.b 0xE00200; beq b; a: nop; nop; b: nop
+    let words = [0x4A39, 0x00E0, 0x0200, 0x6704, 0x4E71, 0x4E71, 0x4E71, 0x4E71];
+    let extra = "memory: [{name: ram, range: 0xE00000-0xEFFFFF, size: 64 KiB, power-on: ones}]\n\
+         routine: {entry: 0, stack: 0xE01000, limit: {instructions: 1000}}\n\
+         branches: {a: {kind: rejected, at: a}, b: {kind: alternate, at: b}}\n";
+    let project = Project::with_rom(&words, &[("a", 0x8), ("b", 0xC)], extra);
+    let file = project.path().join("harness/rom.yaml");
+    let text = std::fs::read_to_string(&file).unwrap();
+    std::fs::write(&file, text.replace("memory: [{name: ram, range: 0xE00000-0xE0FFFF}]\n", "")).unwrap();
+    let known = project.run(&["prove", "harness/rom.yaml"]);
+    assert!(known.out.contains("the branch b is never taken"), "{}{}", known.out, known.err);
+    for range in ["0xE00200-0xE00200", "0xE50200-0xE50200", "0xE5FFFF-0xE60200", "0xE00000-0xE1FFFF"] {
+        let ran = project.run(&["prove", "harness/rom.yaml", "--unknown", range]);
+        assert_eq!(ran.code, 1, "{range}: {}{}", ran.out, ran.err);
+        assert!(ran.out.contains("power-on: the routine takes the same branch"), "{range}: {}", ran.out);
+    }
+    let beside = project.run(&["prove", "harness/rom.yaml", "--unknown", "0xE50201-0xE60000"]);
+    assert!(beside.out.contains("the branch b is never taken"), "{}{}", beside.out, beside.err);
+}
+
 /// A byte that decides nothing but whether a port is written has influence too.
 #[test]
 fn a_byte_that_decides_whether_a_port_is_written() {
